@@ -1,0 +1,26 @@
+# What every target of ours is built with, as an interface target: no flags are global.
+add_library(lowstride_flags INTERFACE)
+target_include_directories(lowstride_flags INTERFACE "${CMAKE_SOURCE_DIR}")
+target_compile_options(lowstride_flags INTERFACE
+  -Wall -Wextra -Wpedantic -Wconversion -Wshadow
+  $<$<BOOL:${LOWSTRIDE_WARNINGS_AS_ERRORS}>:-Werror>
+  # g++ 12 warns about its own std::string (its bug 105651).
+  $<$<CXX_COMPILER_ID:GNU>:-Wno-restrict>
+  # The same sums on every processor: no contraction into fused multiply-add.
+  -ffp-contract=off)
+if(LOWSTRIDE_SANITIZE)
+  target_compile_options(lowstride_flags INTERFACE -fsanitize=${LOWSTRIDE_SANITIZE} -fno-omit-frame-pointer)
+  target_link_options(lowstride_flags INTERFACE -fsanitize=${LOWSTRIDE_SANITIZE})
+endif()
+
+# One executable of GoogleTest cases for a room.
+#   lowstride_add_tests(NAME SOURCES a_test.cpp … LIBRARIES lowstride_dsp …)
+function(lowstride_add_tests name)
+  cmake_parse_arguments(PARSE_ARGV 1 arg "" "" "SOURCES;LIBRARIES;DEPENDS")
+  add_executable(${name} ${arg_SOURCES} "${CMAKE_SOURCE_DIR}/tests/main.cpp")
+  target_link_libraries(${name} PRIVATE lowstride_flags ${arg_LIBRARIES} GTest::gmock fftw::float_threads fftw::float)
+  if(arg_DEPENDS)
+    add_dependencies(${name} ${arg_DEPENDS})
+  endif()
+  gtest_discover_tests(${name} DISCOVERY_TIMEOUT 60 PROPERTIES TIMEOUT 300)
+endfunction()

@@ -1,0 +1,142 @@
+#pragma once
+
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "dsp/harmony/chord_decoder.hpp"
+#include "dsp/pitch/note_decoder.hpp"
+#include "src/neck/neck.hpp"
+
+namespace lowstride::take {
+
+enum class NoteId : std::uint64_t {};
+enum class BeatId : std::uint64_t {};
+enum class ChordId : std::uint64_t {};
+enum class PassageId : std::uint64_t {};
+
+/// `confirmed`: stands by a person's word; analysis never touches it again. "Doubt" is not stored:
+/// see is_doubt().
+enum class State : std::uint8_t { proposed, confirmed };
+
+/// The recording that a take was worked out from.
+struct RecordingRef {
+  std::string path;  // relative to the take's folder, '/' as separator
+  std::int64_t sample_count = 0;
+  int channel_count = 1;
+  std::string content_hash;  // of the file's bytes, see src/audio
+
+  bool operator==(const RecordingRef&) const = default;
+};
+
+struct Note {
+  NoteId id{};
+  std::int64_t onset_samples = 0;
+  std::int64_t offset_samples = 0;  // half-open: [onset, offset)
+  int midi = 0;                     // sounding, on the tuned grid
+  bool is_dead = false;
+  State state = State::proposed;
+  double confidence = 0.0;     // 0..1; 1 when confirmed
+  double octave_margin = 1.0;  // 0..1
+  int acoustic_midi = 0;       // what the sound alone says, before any musical reading
+  std::vector<dsp::PitchCandidate> alternatives;
+  std::optional<neck::Position> position;
+  bool is_position_pinned = false;  // a person chose string and fret
+
+  bool operator==(const Note&) const = default;
+};
+
+/// A stretch in which a person removed what was proposed: nothing is proposed here again.
+struct ConfirmedGap {
+  std::int64_t begin_samples = 0;
+  std::int64_t end_samples = 0;
+
+  bool operator==(const ConfirmedGap&) const = default;
+};
+
+struct Beat {
+  BeatId id{};
+  std::int64_t time_samples = 0;
+  int bar = 1;
+  int beat = 1;  // 1 = downbeat
+  State state = State::proposed;
+  double confidence = 0.0;
+
+  bool operator==(const Beat&) const = default;
+};
+
+struct ChordSpan {
+  ChordId id{};
+  std::int64_t begin_samples = 0;
+  std::int64_t end_samples = 0;
+  dsp::ChordReading chord;
+  std::string written;  // a label typed by a person with more in it than `chord` holds; else empty
+  State state = State::proposed;
+  double confidence = 0.0;
+  bool is_implied = false;
+  std::vector<dsp::ChordCandidate> alternatives;
+
+  bool operator==(const ChordSpan&) const = default;
+};
+
+struct Key {
+  int tonic_pc = 0;
+  bool is_minor = false;
+  State state = State::proposed;
+  double confidence = 0.0;
+
+  bool operator==(const Key&) const = default;
+};
+
+struct Passage {
+  PassageId id{};
+  std::string name;
+  std::int64_t begin_samples = 0;
+  std::int64_t end_samples = 0;
+
+  bool operator==(const Passage&) const = default;
+};
+
+enum class Voice : std::uint8_t { bass, guitar };
+
+/// A line with its grid, chords, neck and decisions. A regular value: equal after save and load,
+/// equal after edit and undo. All lists are in order of time; notes do not overlap.
+struct Take {
+  std::string title;
+  std::string composer;
+  std::optional<RecordingRef> recording;  // nothing for a line that was read from notation
+  std::int64_t time_base_hz = 48000;      // samples a second: the recording's own rate
+  std::int64_t length_samples = 0;
+  Voice voice = Voice::bass;  // what was recorded
+  double a4_hz = 440.0;
+  State tuning_state = State::proposed;
+  int beats_per_bar = 4;
+  State meter_state = State::proposed;
+  std::optional<double> swing_ratio;
+  std::optional<Key> key;
+  std::string form;      // "twelve-bar blues", …; empty when none was recognised
+  neck::Neck neck;       // whose hand will play
+  int octave_shift = 0;  // whole octaves that the line is moved by to fit the neck; 0 mostly
+  std::vector<Note> notes;
+  std::vector<ConfirmedGap> gaps;
+  std::vector<Beat> beats;
+  std::vector<ChordSpan> chords;
+  std::vector<Passage> passages;
+  std::uint64_t next_id = 1;  // ids are given once and never again
+  std::string analysis_version;
+  std::string unknown_fields_json;  // fields of the file that this version does not know; kept
+
+  bool operator==(const Take&) const = default;
+};
+
+/// An unconfirmed proposal with confidence or octave margin under `threshold`.
+[[nodiscard]] inline bool is_doubt(const Note& note, double threshold = 0.8) noexcept {
+  return note.state == State::proposed &&
+         (note.confidence < threshold || note.octave_margin < threshold);
+}
+[[nodiscard]] inline bool is_doubt(const ChordSpan& chord, double threshold = 0.8) noexcept {
+  return chord.state == State::proposed && chord.confidence < threshold;
+}
+
+}  // namespace lowstride::take
