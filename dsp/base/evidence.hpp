@@ -30,6 +30,9 @@ struct Evidence {
   Table onset;                  // [frame][45]: a note of this pitch begins here
   std::vector<float> beat;      // [frame]: a beat falls here
   std::vector<float> downbeat;  // [frame]: a first beat of a bar falls here
+  std::vector<float>
+      dead;  // [frame]: a dead (muted, percussive) stroke of the low voice begins here
+  double guitar_share = 0.0;  // 0..1: how sure it is that one guitar plays bass and chords at once
   Table chord;  // [chord frame][169]: posterior over chord_column() and no chord; rows sum to 1
   Table chord_bass;  // [chord frame][12]: pitch class of the chord's bass note; rows sum to 1
 
