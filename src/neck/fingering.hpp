@@ -1,0 +1,70 @@
+#pragma once
+
+#include <optional>
+#include <span>
+#include <vector>
+
+#include "src/base/result.hpp"
+#include "src/neck/neck.hpp"
+
+namespace lowstride::neck {
+
+/// A note of a line that is to be fingered. Notes are in order of time, one at a time.
+struct LineNote {
+  double onset_seconds = 0.0;
+  double offset_seconds = 0.0;
+  int midi = 0;                    // sounding
+  bool is_dead = false;            // its pitch binds only where the neck has it
+  std::optional<Position> pinned;  // string and fret that a person chose; `finger` 0 on a fretted
+                                   // note leaves the finger open
+};
+
+struct FingeringOptions {
+  std::optional<int> position_fret;  // where the index finger should mostly be; nothing = anywhere,
+                                     // low positions at equal cost
+  bool prefer_open = false;          // open strings wherever there is one
+  double max_span_mm = 135.0;        // index to little finger, never exceeded
+};
+
+/// One way to play a note, and how much dearer the best line through it is than the best line.
+struct RankedPosition {
+  Position position;
+  double extra_cost = 0.0;  // >= 0
+
+  bool operator==(const RankedPosition&) const = default;
+};
+
+struct FingeredNote {
+  std::optional<Position> position;          // nothing when the neck does not have the note
+  std::vector<RankedPosition> alternatives;  // other strings, cheapest first
+
+  bool operator==(const FingeredNote&) const = default;
+};
+
+struct Fingering {
+  std::vector<FingeredNote> notes;  // one to each note of the line
+  int octave_shift = 0;             // whole octaves that the line was moved up by to fit the neck
+  int out_of_range_count = 0;       // notes without a position
+  double cost = 0.0;                // of the whole line, in millimetres of comfortable movement
+};
+
+/// Fingers a line for a hand: Viterbi over (string, fret, finger, place of the index finger) with
+/// the whole line in view. Span and shift are priced in millimetres of this neck and by the time
+/// there is; a shift under an open string or a rest costs little or nothing; low on a long neck the
+/// hand covers three frets (fingers 1 2 4), elsewhere four.
+///
+/// Pinned notes keep their string and fret; the phrase around them (between rests, 32 notes at
+/// most) is solved again, and no other phrase changes. A line of which more than one note in twenty
+/// lies below the neck is raised as one piece by the fewest whole octaves that bring it up;
+/// `octave_shift` says so, and pinned positions are those of the raised line. Notes that the neck
+/// does not have even so carry no position. Equal costs: the lower string first, then the lower
+/// hand.
+///
+/// Errors: invalid_argument for a neck that makes no sense or a pin that does not exist on it.
+/// Thread-safe. Sources: Sayegh, Computer Music Journal 13(3), 1989 (optimum path); Radicioni,
+/// Anselma & Lombardo, 2004 (along-neck and across-neck costs, hand span). Weights: our own, by
+/// the tests beside this room.
+[[nodiscard]] Result<Fingering> finger_line(const Neck& neck, std::span<const LineNote> line,
+                                            const FingeringOptions& options = {});
+
+}  // namespace lowstride::neck

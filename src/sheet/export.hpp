@@ -1,0 +1,43 @@
+#pragma once
+
+#include <filesystem>
+#include <string>
+#include <vector>
+
+#include "src/base/result.hpp"
+#include "src/sheet/text_tab.hpp"
+#include "src/take/take.hpp"
+
+namespace lowstride::sheet {
+
+/// Every write is atomic. Errors of all: cannot_write, naming the file and the cure.
+
+/// The text tab as a file.
+[[nodiscard]] Result<void> export_text(const take::Take& take, const std::filesystem::path& path,
+                                       const TextTabOptions& options = {});
+
+/// The bytes of a Standard MIDI File, format 1: tempo map on the beats, meter, key, chord names as
+/// markers, passages as cue points, the line as it was played on one track, sounding pitches of the
+/// recording. Times equal those of the recording within a millisecond. Dead notes are soft.
+/// Source: Standard MIDI Files 1.0, MIDI Manufacturers Association, 1988.
+[[nodiscard]] std::string midi_file(const take::Take& take);
+[[nodiscard]] Result<void> export_midi(const take::Take& take, const std::filesystem::path& path);
+
+/// The tables as texts. They describe the sounding recording: seconds from its start, sounding
+/// pitches on the tuned grid.
+struct Tables {
+  std::string notes_tsv;   // onset_s offset_s midi string fret finger role confidence state
+  std::string chords_lab;  // start end label
+  std::string beats_tsv;   // time_s bar beat
+  std::string tuning_txt;  // A4 in Hz
+};
+[[nodiscard]] Tables tables(const take::Take& take);
+
+/// Writes STEM.notes.tsv, STEM.chords.lab, STEM.beats.tsv and STEM.tuning.txt; `stem` may be a
+/// folder, and the files are then named after the recording (or the title). All four or none.
+[[nodiscard]] Result<void> export_tables(const take::Take& take, const std::filesystem::path& stem);
+/// The four paths that export_tables writes.
+[[nodiscard]] std::vector<std::filesystem::path> table_paths(const take::Take& take,
+                                                             const std::filesystem::path& stem);
+
+}  // namespace lowstride::sheet

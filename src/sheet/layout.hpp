@@ -1,0 +1,84 @@
+#pragma once
+
+#include <cstddef>
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "src/take/take.hpp"
+
+namespace lowstride::sheet {
+
+/// Steps of written rhythm to a beat: halves, thirds, quarters and sixths are whole numbers.
+inline constexpr int tatums_per_beat = 12;
+
+/// How a beat is divided in writing.
+enum class Division : std::uint8_t { whole = 1, halves = 2, thirds = 3, quarters = 4, sixths = 6 };
+
+/// A stretch of a take: [begin, end) in samples of the recording.
+struct Stretch {
+  std::int64_t begin_samples = 0;
+  std::int64_t end_samples = 0;
+};
+
+struct LayoutOptions {
+  std::optional<int> first_bar;
+  std::optional<int> last_bar;  // inclusive
+  std::optional<Stretch> stretch;
+  double doubt_threshold = 0.8;
+};
+
+/// One written piece of a note: a note held over a barline has one piece a bar, tied.
+struct SheetNote {
+  std::size_t note_index = 0;  // into Take::notes
+  int onset_tatums = 0;        // from the start of the bar
+  int length_tatums = 0;       // > 0
+  int midi = 0;                // as the hand plays it: sounding plus the take's octave shift
+  bool is_tied_from_previous = false;
+  bool is_tied_to_next = false;
+  bool is_dead = false;
+  bool is_doubt = false;
+  std::optional<neck::Position> position;
+
+  bool operator==(const SheetNote&) const = default;
+};
+
+struct SheetChord {
+  std::size_t chord_index = 0;  // into Take::chords
+  int onset_tatums = 0;
+  std::string text;  // as charts write it
+  bool is_doubt = false;
+
+  bool operator==(const SheetChord&) const = default;
+};
+
+struct SheetBar {
+  int number = 1;      // the first full bar is 1; a pick-up has 0 or less
+  int first_beat = 1;  // of a pick-up bar: the beat that it begins on
+  int beat_count = 4;
+  std::vector<std::int64_t> beat_samples;  // beat_count + 1 times; the last is the next bar's first
+  std::vector<Division> divisions;         // one a beat
+  std::vector<SheetNote> notes;            // in order; never overlapping
+  std::vector<SheetChord> chords;
+
+  [[nodiscard]] int length_tatums() const noexcept { return beat_count * tatums_per_beat; }
+  bool operator==(const SheetBar&) const = default;
+};
+
+/// The written form of a take, which all sheets are made from.
+struct SheetLayout {
+  std::vector<SheetBar> bars;         // empty without a grid
+  bool is_swung = false;              // halves stand for long and short
+  std::vector<std::size_t> unbarred;  // notes too far outside the grid to be counted
+  std::vector<std::size_t> crowded;   // notes left out: more than twelve in their beat
+  std::optional<double> tempo_bpm;    // median; nothing without a grid
+};
+
+/// Quantises the line to its grid, beat by beat: each beat takes the division under which its
+/// onsets are likeliest, simple ones first; a swung pair is written as two halves where the take
+/// swings. Rests shorter than half a beat are not written. Every bar's notes and rests add up to
+/// its beats exactly. The grid is continued past its ends by up to eight bars to hold all notes.
+[[nodiscard]] SheetLayout lay_out(const take::Take& take, const LayoutOptions& options = {});
+
+}  // namespace lowstride::sheet
