@@ -20,12 +20,15 @@ enum class PassageId : std::uint64_t {};
 /// see is_doubt().
 enum class State : std::uint8_t { proposed, confirmed };
 
-/// The recording that a take was worked out from.
+// `unknown_fields_json` in an entry holds what its line in the file says beyond what this version
+// knows, as a JSON object, or "". It is carried along and written again.
+
+/// The recording that a take was worked out from. Its rate is the take's `time_base_hz`.
 struct RecordingRef {
-  std::string path;  // relative to the take's folder, '/' as separator
+  std::string path = {};  // relative to the take's folder, '/' as separator
   std::int64_t sample_count = 0;
   int channel_count = 1;
-  std::string content_hash;  // of the file's bytes, see src/audio
+  std::string content_hash = {};  // of the file's bytes, see src/audio
 
   bool operator==(const RecordingRef&) const = default;
 };
@@ -40,17 +43,20 @@ struct Note {
   double confidence = 0.0;     // 0..1; 1 when confirmed
   double octave_margin = 1.0;  // 0..1
   int acoustic_midi = 0;       // what the sound alone says, before any musical reading
-  std::vector<dsp::PitchCandidate> alternatives;
-  std::optional<neck::Position> position;
+  std::vector<dsp::PitchCandidate> alternatives = {};
+  std::optional<neck::Position> position = {};
   bool is_position_pinned = false;  // a person chose string and fret
+  std::string unknown_fields_json = {};
 
   bool operator==(const Note&) const = default;
 };
 
-/// A stretch in which a person removed what was proposed: nothing is proposed here again.
+/// A stretch in which a person removed what was proposed: no note is proposed here again. Gaps do
+/// not overlap or touch, and no note lies in one.
 struct ConfirmedGap {
   std::int64_t begin_samples = 0;
   std::int64_t end_samples = 0;
+  std::string unknown_fields_json = {};
 
   bool operator==(const ConfirmedGap&) const = default;
 };
@@ -62,6 +68,8 @@ struct Beat {
   int beat = 1;  // 1 = downbeat
   State state = State::proposed;
   double confidence = 0.0;
+  bool is_pinned_one = false;  // a person said "this is one": bars are counted anew from here
+  std::string unknown_fields_json = {};
 
   bool operator==(const Beat&) const = default;
 };
@@ -70,12 +78,14 @@ struct ChordSpan {
   ChordId id{};
   std::int64_t begin_samples = 0;
   std::int64_t end_samples = 0;
-  dsp::ChordReading chord;
-  std::string written;  // a label typed by a person with more in it than `chord` holds; else empty
+  dsp::ChordReading chord = {};
+  std::string written =
+      {};  // a label typed by a person with more in it than `chord` holds; else empty
   State state = State::proposed;
   double confidence = 0.0;
   bool is_implied = false;
-  std::vector<dsp::ChordCandidate> alternatives;
+  std::vector<dsp::ChordCandidate> alternatives = {};
+  std::string unknown_fields_json = {};
 
   bool operator==(const ChordSpan&) const = default;
 };
@@ -91,9 +101,10 @@ struct Key {
 
 struct Passage {
   PassageId id{};
-  std::string name;
+  std::string name = {};
   std::int64_t begin_samples = 0;
   std::int64_t end_samples = 0;
+  std::string unknown_fields_json = {};
 
   bool operator==(const Passage&) const = default;
 };
@@ -101,7 +112,9 @@ struct Passage {
 enum class Voice : std::uint8_t { bass, guitar };
 
 /// A line with its grid, chords, neck and decisions. A regular value: equal after save and load,
-/// equal after edit and undo. All lists are in order of time; notes do not overlap.
+/// equal after edit and undo. All lists are in order of time; notes do not overlap, nor do chords;
+/// everything lies within [0, length_samples]. `check_take` (validate.hpp) says whether all that
+/// holds. Change a take through `apply` (edit.hpp) alone.
 struct Take {
   std::string title;
   std::string composer;
@@ -123,9 +136,11 @@ struct Take {
   std::vector<Beat> beats;
   std::vector<ChordSpan> chords;
   std::vector<Passage> passages;
-  std::uint64_t next_id = 1;  // ids are given once and never again
+  std::uint64_t next_id = 1;  // ids are given once; only undo takes one back
   std::string analysis_version;
-  std::string unknown_fields_json;  // fields of the file that this version does not know; kept
+  // Fields of the file that this version does not know, as a JSON object or ""; kept. Those of
+  // `recording`, `key` and `neck` are in objects of that name.
+  std::string unknown_fields_json;
 
   bool operator==(const Take&) const = default;
 };

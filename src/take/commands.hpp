@@ -1,0 +1,41 @@
+#pragma once
+
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "src/base/result.hpp"
+#include "src/take/edit.hpp"
+#include "src/take/take.hpp"
+
+namespace lowstride::take {
+
+/// One option of `lowstride edit` as it was typed, without dashes: {"set-note", "b3:2=Eb2"}.
+struct EditOption {
+  std::string name;
+  std::string value;
+};
+
+/// Options that `edit_from_options` understands, with what their values look like; for `--help`
+/// and for telling them from other options.
+struct EditOptionHelp {
+  std::string_view name;     // "set-note"
+  std::string_view value;    // "T=PITCH"
+  std::string_view meaning;  // one sentence
+};
+[[nodiscard]] const std::vector<EditOptionHelp>& edit_option_help();
+
+/// One step out of all options of one call, in the order typed; each sees what those before it did.
+///   confirm all|FROM..TO    remove T|FROM..TO       add-note FROM..TO=PITCH   set-note T=PITCH
+///   dead T                  set-chord T=LABEL|FROM..TO=LABEL                  remove-chord T
+///   beat-one T[=BAR]        add-beat T              remove-beat T             move-beat T=T
+///   meter 3/4               key Bb|Gm               tuning HZ
+///   title TEXT              composer TEXT           form TEXT
+///   passage NAME=FROM..TO   remove-passage NAME     doubt T|FROM..TO
+/// Times as in time_text.hpp. T means the note that sounds there (or begins within 0.15 s), the
+/// beat nearest, the chord there. Pitches are names (`E1`, `Bb2`; C4 = 60) or numbers 0..127.
+/// Errors: invalid_argument or not_found, one sentence naming the option as typed.
+[[nodiscard]] Result<EditGroup> edit_from_options(const Take& take,
+                                                  const std::vector<EditOption>& options);
+
+}  // namespace lowstride::take

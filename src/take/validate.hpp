@@ -1,0 +1,41 @@
+#pragma once
+
+#include <cstddef>
+#include <cstdint>
+#include <span>
+
+#include "src/base/result.hpp"
+#include "src/take/take.hpp"
+
+namespace lowstride::take {
+
+/// What a take may hold. Generous beside any music; tight enough that a damaged or hostile file is
+/// recognised.
+inline constexpr std::int64_t most_length_samples = std::int64_t{192'000} * 3600 * 24;
+inline constexpr std::int64_t least_time_base_hz = 1'000;
+inline constexpr std::int64_t most_time_base_hz = 768'000;
+inline constexpr std::size_t most_notes = 1'000'000;
+inline constexpr std::size_t most_beats = 1'000'000;
+inline constexpr std::size_t most_chords = 200'000;
+inline constexpr std::size_t most_gaps = 1'000'000;
+inline constexpr std::size_t most_passages = 10'000;
+inline constexpr std::size_t most_alternatives = 64;
+inline constexpr std::size_t most_text_bytes = 10'000;
+inline constexpr int most_strings = 12;
+inline constexpr int most_frets = 36;
+inline constexpr double least_a4_hz = 380.0;
+inline constexpr double most_a4_hz = 500.0;
+inline constexpr int least_beats_per_bar = 2;
+inline constexpr int most_beats_per_bar = 12;
+
+/// Whether everything that a take promises holds: ranges, finite numbers, order of time, no
+/// overlap, unique ids below `next_id`, unique passage names. Error: damaged, with one sentence
+/// that names the first entry at fault.
+[[nodiscard]] Result<void> check_take(const Take& take);
+
+/// Whether a position exists on the neck (string there, fret 0..fret_count less the capo, finger
+/// 0..4) and sounds `midi` + 12 * `octave_shift`.
+[[nodiscard]] bool gives_pitch(const neck::Neck& neck, const neck::Position& position, int midi,
+                               int octave_shift) noexcept;
+
+}  // namespace lowstride::take
