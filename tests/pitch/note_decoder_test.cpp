@@ -1,0 +1,165 @@
+#include "dsp/pitch/note_decoder.hpp"
+
+#include <cmath>
+#include <cstddef>
+#include <vector>
+
+#include <gtest/gtest.h>
+
+namespace lowstride::dsp {
+namespace {
+
+// Evidence written by hand: `certainty` for what sounds, the rest spread evenly.
+class Sheet {
+ public:
+  explicit Sheet(std::size_t frames) {
+    evidence.pitch = Table(frames, evidence_pitch_count + 1);
+    evidence.onset = Table(frames, evidence_pitch_count, 1e-4F);
+    evidence.dead.assign(frames, 0.0F);
+    hold(0, frames, no_pitch_column);
+  }
+  Sheet& hold(std::size_t begin, std::size_t end, std::size_t column, float certainty = 0.95F) {
+    for (std::size_t t = begin; t < end; ++t) {
+      for (float& value : evidence.pitch.row(t)) {
+        value = (1.0F - certainty) / static_cast<float>(evidence_pitch_count);
+      }
+      evidence.pitch.row(t)[column] = certainty;
+    }
+    return *this;
+  }
+  // A strike whose logarithm is a parabola around `frame`, which may have a fraction.
+  Sheet& strike(double frame, std::size_t column, double strength = 0.9) {
+    for (int t = static_cast<int>(frame) - 3; t <= static_cast<int>(frame) + 4; ++t) {
+      if (t < 0 || t >= static_cast<int>(evidence.frame_count())) continue;
+      const double away = t - frame;
+      evidence.onset.row(static_cast<std::size_t>(t))[column] =
+          static_cast<float>(strength * std::exp(-0.5 * away * away));
+    }
+    return *this;
+  }
+  Sheet& note(double begin, std::size_t end, std::size_t column, float certainty = 0.95F) {
+    hold(static_cast<std::size_t>(std::lround(begin)), end, column, certainty);
+    return strike(begin, column);
+  }
+
+  Evidence evidence;
+};
+
+constexpr double frame_ms = 1000.0 * evidence_hop_samples / analysis_rate_hz;
+
+TEST(NoteDecoder, proposes_nothing_without_evidence) {
+  EXPECT_TRUE(decode_notes(Evidence{}, {}).empty());
+  EXPECT_TRUE(decode_notes(Sheet(500).evidence, {}).empty());
+}
+
+TEST(NoteDecoder, finds_notes_and_rests_and_times_strikes_between_frames) {
+  Sheet sheet(200);
+  sheet.note(20.3, 60, 10).note(60.8, 100, 12).note(130.0, 170, 7);
+  const auto notes = decode_notes(sheet.evidence, {});
+  ASSERT_EQ(notes.size(), 3U);
+  EXPECT_EQ(notes[0].midi, 33);
+  EXPECT_EQ(notes[1].midi, 35);
+  EXPECT_EQ(notes[2].midi, 30);
+  // A parabola on logarithms is exact for a strike of Gaussian shape.
+  EXPECT_NEAR(notes[0].onset_seconds, frame_seconds(20.3), 1e-4);
+  EXPECT_NEAR(notes[1].onset_seconds, frame_seconds(60.8), 1e-4);
+  EXPECT_NEAR(notes[2].onset_seconds, frame_seconds(130.0), 1e-4);
+  EXPECT_NEAR(notes[1].offset_seconds, frame_seconds(100), 2e-3 * frame_ms);
+  EXPECT_NEAR(notes[2].offset_seconds, frame_seconds(170), 2e-3 * frame_ms);
+}
+
+TEST(NoteDecoder, tells_a_repeated_note_from_a_held_one) {
+  Sheet held(120);
+  held.note(10, 100, 9);
+  EXPECT_EQ(decode_notes(held.evidence, {}).size(), 1U);
+  Sheet struck_again(120);
+  struck_again.note(10, 100, 9).strike(55, 9);
+  const auto notes = decode_notes(struck_again.evidence, {});
+  ASSERT_EQ(notes.size(), 2U);
+  EXPECT_NEAR(notes[1].onset_seconds, frame_seconds(55), 1e-4);
+  EXPECT_DOUBLE_EQ(notes[0].offset_seconds, notes[1].onset_seconds);
+}
+
+TEST(NoteDecoder, begins_a_slurred_note_without_a_strike) {
+  Sheet sheet(120);
+  sheet.note(10, 50, 9).hold(50, 100, 11);
+  const auto notes = decode_notes(sheet.evidence, {});
+  ASSERT_EQ(notes.size(), 2U);
+  EXPECT_EQ(notes[1].midi, 34);
+  EXPECT_NEAR(notes[1].onset_seconds, frame_seconds(50), 0.012);
+}
+
+TEST(NoteDecoder, does_not_believe_an_octave_that_flickers) {
+  Sheet sheet(120);
+  sheet.note(10, 100, 9).hold(40, 42, 21);
+  EXPECT_EQ(decode_notes(sheet.evidence, {}).size(), 1U);
+}
+
+TEST(NoteDecoder, keeps_out_of_decided_spans_and_does_not_repeat_what_rings_out_of_them) {
+  Sheet sheet(300);
+  sheet.note(20, 90, 10).note(110, 180, 12).note(200, 270, 14);
+  NoteDecoderOptions options;
+  options.decided = {{frame_seconds(100), frame_seconds(150)}};
+  const auto notes = decode_notes(sheet.evidence, options);
+  ASSERT_EQ(notes.size(), 2U);
+  EXPECT_EQ(notes[0].midi, 33);
+  EXPECT_EQ(notes[1].midi, 37);
+}
+
+TEST(NoteDecoder, ends_a_note_where_a_decided_span_begins) {
+  Sheet sheet(200);
+  sheet.note(20, 150, 10);
+  NoteDecoderOptions options;
+  options.decided = {{frame_seconds(60), frame_seconds(80)}};
+  const auto notes = decode_notes(sheet.evidence, options);
+  ASSERT_EQ(notes.size(), 1U);
+  EXPECT_NEAR(notes[0].offset_seconds, frame_seconds(60), 1e-9);
+}
+
+TEST(NoteDecoder, reads_a_stretch_as_the_whole_reads_it) {
+  Sheet sheet(600);
+  for (std::size_t i = 0; i < 10; ++i) {
+    sheet.note(20.4 + 50.0 * static_cast<double>(i), 60 + 50 * i, 8 + i);
+  }
+  const auto whole = decode_notes(sheet.evidence, {});
+  NoteDecoderOptions options;
+  options.stretch = DecodedStretch{frame_seconds(200), frame_seconds(415)};
+  const auto part = decode_notes(sheet.evidence, options);
+  ASSERT_EQ(part.size(), 4U);
+  for (std::size_t i = 0; i < part.size(); ++i) EXPECT_EQ(part[i], whole[i + 4]) << i;
+}
+
+TEST(NoteDecoder, stays_within_the_range_that_it_is_given) {
+  Sheet sheet(100);
+  sheet.note(20, 80, 5, 0.6F);
+  for (std::size_t t = 20; t < 80; ++t) {
+    sheet.evidence.pitch.row(t)[17] = 0.3F;
+    sheet.evidence.pitch.row(t)[no_pitch_column] = 0.02F;
+  }
+  sheet.strike(20, 17);
+  NoteDecoderOptions options;
+  options.lowest_midi = 40;
+  const auto notes = decode_notes(sheet.evidence, options);
+  ASSERT_EQ(notes.size(), 1U);
+  EXPECT_EQ(notes[0].midi, 40);
+  for (const PitchCandidate& other : notes[0].alternatives) EXPECT_GE(other.midi, 40);
+}
+
+TEST(NoteDecoder, ranks_alternatives_and_states_the_octave_margin) {
+  Sheet sheet(100);
+  sheet.note(20, 80, 5, 0.6F);
+  for (std::size_t t = 20; t < 80; ++t) {
+    sheet.evidence.pitch.row(t)[17] = 0.2F;
+    sheet.evidence.pitch.row(t)[6] = 0.1F;
+  }
+  const auto notes = decode_notes(sheet.evidence, {});
+  ASSERT_EQ(notes.size(), 1U);
+  ASSERT_GE(notes[0].alternatives.size(), 2U);
+  EXPECT_LE(notes[0].alternatives.size(), 4U);
+  EXPECT_EQ(notes[0].alternatives[0].midi, 40);
+  EXPECT_EQ(notes[0].alternatives[1].midi, 29);
+  EXPECT_NEAR(notes[0].octave_margin, 0.6 / 0.8, 0.03);
+}
+
+}  // namespace
+}  // namespace lowstride::dsp
