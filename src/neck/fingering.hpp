@@ -1,5 +1,6 @@
 #pragma once
 
+#include <cstddef>
 #include <optional>
 #include <span>
 #include <vector>
@@ -13,17 +14,18 @@ namespace lowstride::neck {
 struct LineNote {
   double onset_seconds = 0.0;
   double offset_seconds = 0.0;
-  int midi = 0;                    // sounding
-  bool is_dead = false;            // its pitch binds only where the neck has it
-  std::optional<Position> pinned;  // string and fret that a person chose; `finger` 0 on a fretted
-                                   // note leaves the finger open
+  int midi = 0;                                   // sounding
+  bool is_dead = false;                           // its pitch binds only where the neck has it
+  std::optional<Position> pinned = std::nullopt;  // string and fret that a person chose; `finger` 0
+                                                  // on a fretted note leaves the finger open
 };
 
 struct FingeringOptions {
-  std::optional<int> position_fret;  // where the index finger should mostly be; nothing = anywhere,
-                                     // low positions at equal cost
-  bool prefer_open = false;          // open strings wherever there is one
-  double max_span_mm = 135.0;        // index to little finger, never exceeded
+  std::optional<int> position_fret =
+      std::nullopt;            // where the index finger should mostly be; nothing = anywhere,
+                               // low positions at equal cost
+  bool prefer_open = false;    // open strings wherever there is one
+  double max_span_mm = 135.0;  // index to little finger, never exceeded
 };
 
 /// One way to play a note, and how much dearer the best line through it is than the best line.
@@ -45,7 +47,8 @@ struct Fingering {
   std::vector<FingeredNote> notes;  // one to each note of the line
   int octave_shift = 0;             // whole octaves that the line was moved up by to fit the neck
   int out_of_range_count = 0;       // notes without a position
-  double cost = 0.0;                // of the whole line, in millimetres of comfortable movement
+  std::vector<std::size_t> unusable_pins;  // notes whose pin does not give their pitch on this neck
+  double cost = 0.0;  // of the whole line, in millimetres of comfortable movement
 };
 
 /// Fingers a line for a hand: Viterbi over (string, fret, finger, place of the index finger) with
@@ -60,7 +63,9 @@ struct Fingering {
 /// does not have even so carry no position. Equal costs: the lower string first, then the lower
 /// hand.
 ///
-/// Errors: invalid_argument for a neck that makes no sense or a pin that does not exist on it.
+/// A pin that does not give the note's pitch on this neck is passed over and listed.
+///
+/// Errors: invalid_argument for a neck that makes no sense.
 /// Thread-safe. Sources: Sayegh, Computer Music Journal 13(3), 1989 (optimum path); Radicioni,
 /// Anselma & Lombardo, 2004 (along-neck and across-neck costs, hand span). Weights: our own, by
 /// the tests beside this room.

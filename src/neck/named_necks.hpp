@@ -30,8 +30,8 @@ namespace lowstride::neck {
 [[nodiscard]] std::string tuning_text(const Neck& neck);
 /// True when the strings are those of the named neck `bass`, `bass5`, `bass6` or `guitar`.
 [[nodiscard]] bool is_standard_tuning(const Neck& neck);
-/// Names of the strings for tab, highest string first: "G" "D" "A" "E"; of two strings of one name
-/// the higher one is in small letters ("e"). The capo does not change them.
+/// Names of the strings for tab, highest string first: "G" "D" "A" "E". The highest string is in
+/// small letters when a lower one has the same name ("e" on a guitar). The capo changes nothing.
 [[nodiscard]] std::vector<std::string> string_names(const Neck& neck);
 
 /// Sounding pitch of a string stopped at a fret counted from the capo. `string_number` 1..count.

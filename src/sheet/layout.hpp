@@ -23,9 +23,9 @@ struct Stretch {
 };
 
 struct LayoutOptions {
-  std::optional<int> first_bar;
-  std::optional<int> last_bar;  // inclusive
-  std::optional<Stretch> stretch;
+  std::optional<int> first_bar = std::nullopt;
+  std::optional<int> last_bar = std::nullopt;  // inclusive
+  std::optional<Stretch> stretch = std::nullopt;
   double doubt_threshold = 0.8;
 };
 
