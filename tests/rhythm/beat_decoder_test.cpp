@@ -1,0 +1,209 @@
+#include "dsp/rhythm/beat_decoder.hpp"
+
+#include <chrono>
+#include <cmath>
+#include <random>
+
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include "tests/rhythm/evidence_of_beats.hpp"
+
+namespace lowstride::dsp {
+namespace {
+
+class SteadyTempo : public testing::TestWithParam<double> {};
+
+// The range that the command promises, ends included; a jazz trio lies between 121 and 276
+// (5 to 95 % of 1,294 recordings, Jazz Trio Database).
+INSTANTIATE_TEST_SUITE_P(BeatDecoder, SteadyTempo,
+                         testing::Values(40.0, 56.0, 88.0, 121.0, 155.0, 193.0, 227.0, 276.0,
+                                         320.0));
+
+TEST_P(SteadyTempo, is_found_to_half_a_percent_with_every_beat_within_five_ms) {
+  const auto played = steady_beats(GetParam(), 48);
+  const auto grid = decode_beats(evidence_of(played, played.back().seconds + 1.0), {});
+  ASSERT_EQ(grid.beats.size(), played.size());
+  ASSERT_TRUE(grid.tempo_bpm);
+  EXPECT_NEAR(*grid.tempo_bpm, GetParam(), 0.005 * GetParam());
+  EXPECT_EQ(share_found(played, grid.beats, 0.005), 1.0);
+  EXPECT_EQ(grid.beats_per_bar, 4);
+  EXPECT_EQ(grid.beats.front().bar, 1);
+  EXPECT_EQ(grid.beats.front().beat, 1);
+  EXPECT_EQ(grid.beats.back().bar, 12);
+  EXPECT_EQ(grid.beats.back().beat, 4);
+}
+
+TEST(BeatDecoder, follows_a_ritardando_to_two_thirds_of_the_tempo) {
+  std::vector<PlayedBeat> played;
+  double seconds = 0.4;
+  for (int i = 0; i < 64; ++i) {
+    played.push_back({seconds, i % 4 == 0, true});
+    seconds += 60.0 / (150.0 - 50.0 * i / 63.0);
+  }
+  const auto grid = decode_beats(evidence_of(played, seconds + 0.5), {});
+  EXPECT_EQ(grid.beats.size(), played.size());
+  EXPECT_EQ(share_found(played, grid.beats, 0.010), 1.0);
+}
+
+// Jazz Trio Database: intervals vary by 4.8 % within a track, neighbours by 15 ms.
+TEST(BeatDecoder, follows_players_who_scatter_as_much_as_real_trios) {
+  std::mt19937 random(20);
+  std::normal_distribution<double> scatter(0.0, 0.015);
+  std::normal_distribution<double> drift(0.0, 0.004);
+  std::vector<PlayedBeat> played;
+  double seconds = 0.4;
+  double interval = 0.31;
+  for (int i = 0; i < 160; ++i) {
+    played.push_back({seconds + scatter(random), i % 4 == 0, true});
+    interval = std::clamp(interval + drift(random), 0.28, 0.35);
+    seconds += interval;
+  }
+  const auto grid = decode_beats(evidence_of(played, seconds + 0.5), {});
+  EXPECT_NEAR(static_cast<double>(grid.beats.size()), 160.0, 1.0);
+  EXPECT_GE(share_found(played, grid.beats, 0.020), 0.98);
+}
+
+TEST(BeatDecoder, fills_silent_beats_and_keeps_the_octave) {
+  auto played = steady_beats(132.0, 64);
+  for (const std::size_t silent : {9U, 18U, 19U, 33U, 34U, 35U, 50U}) {
+    played[silent].is_struck = false;
+  }
+  const auto grid = decode_beats(evidence_of(played, 31.0), {});
+  EXPECT_EQ(grid.beats.size(), played.size());
+  EXPECT_EQ(share_found(played, grid.beats, 0.015), 1.0);
+}
+
+TEST(BeatDecoder, does_not_double_the_tempo_for_weaker_eighths) {
+  const auto played = steady_beats(66.0, 32);
+  auto evidence = evidence_of(played, 30.0);
+  for (const auto& beat : played) add_bump(evidence.beat, beat.seconds + 0.66 * 60.0 / 66.0, 0.25F);
+  const auto grid = decode_beats(evidence, {});
+  ASSERT_TRUE(grid.tempo_bpm);
+  EXPECT_NEAR(*grid.tempo_bpm, 66.0, 0.5);
+}
+
+TEST(BeatDecoder, reads_three_four) {
+  const auto played = steady_beats(168.0, 72, 3);
+  const auto grid = decode_beats(evidence_of(played, 27.0), {});
+  EXPECT_EQ(grid.beats_per_bar, 3);
+  EXPECT_EQ(grid.beats.back().bar, 24);
+  EXPECT_EQ(grid.beats.back().beat, 3);
+}
+
+TEST(BeatDecoder, counts_stick_clicks_before_the_tune_as_bar_nought_or_less) {
+  const auto played = steady_beats(140.0, 8 + 48);
+  auto evidence = evidence_of(played, 26.0);
+  const auto music = static_cast<std::size_t>(seconds_frame(played[8].seconds));
+  for (std::size_t f = 0; f < music; ++f) {
+    evidence.pitch.row(f)[5] = 0.0F;
+    evidence.pitch.row(f)[no_pitch_column] = 1.0F;
+  }
+  const auto grid = decode_beats(evidence, {});
+  ASSERT_EQ(grid.beats.size(), played.size());
+  EXPECT_EQ(grid.beats[0].bar, -1);
+  EXPECT_EQ(grid.beats[7].bar, 0);
+  EXPECT_EQ(grid.beats[7].beat, 4);
+  EXPECT_EQ(grid.beats[8].bar, 1);
+  EXPECT_EQ(grid.beats[8].beat, 1);
+}
+
+TEST(BeatDecoder, counts_a_pick_up_as_bar_nought) {
+  auto played = steady_beats(120.0, 41);
+  for (std::size_t i = 0; i < played.size(); ++i) played[i].is_downbeat = i % 4 == 1;
+  const auto grid = decode_beats(evidence_of(played, 22.0), {});
+  ASSERT_EQ(grid.beats.size(), played.size());
+  EXPECT_EQ(grid.beats[0].bar, 0);
+  EXPECT_EQ(grid.beats[0].beat, 4);
+  EXPECT_EQ(grid.beats[1].bar, 1);
+}
+
+TEST(BeatDecoder, follows_a_bar_with_two_beats_dropped_or_added_only_with_strong_evidence) {
+  auto played = steady_beats(120.0, 64);
+  for (std::size_t i = 32; i < 64; ++i) played[i].is_downbeat = i % 4 == 3;  // one beat dropped
+  const auto grid = decode_beats(evidence_of(played, 34.0), {});
+  ASSERT_EQ(grid.beats.size(), played.size());
+  EXPECT_EQ(grid.beats[31].beat, 4);
+  EXPECT_EQ(grid.beats[35].beat, 1);
+  EXPECT_EQ(grid.beats[63].beat, 1);
+}
+
+TEST(BeatDecoder, finds_nothing_in_silence_and_in_weak_noise) {
+  EXPECT_TRUE(decode_beats(evidence_of({}, 20.0), {}).beats.empty());
+  EXPECT_TRUE(decode_beats(Evidence{}, {}).beats.empty());
+  auto noise = evidence_of({}, 30.0);
+  std::mt19937 random(7);
+  std::uniform_real_distribution<float> value(0.0F, 0.15F);
+  for (float& b : noise.beat) b = value(random);
+  const auto grid = decode_beats(noise, {});
+  EXPECT_TRUE(grid.beats.empty());
+  EXPECT_FALSE(grid.tempo_bpm);
+  EXPECT_FALSE(grid.swing_ratio);
+}
+
+TEST(BeatDecoder, goes_through_each_fixed_beat) {
+  const auto played = steady_beats(100.0, 40);
+  BeatDecoderOptions options;
+  // Off the played beats, two of them nearer than any tempo, one before the first sound.
+  options.fixed_beats_seconds = {0.2, 5.37, 5.45, 11.111, 20.02};
+  const auto grid = decode_beats(evidence_of(played, 25.0), options);
+  for (const double fixed : options.fixed_beats_seconds) {
+    EXPECT_TRUE(std::any_of(grid.beats.begin(), grid.beats.end(), [&](const DecodedBeat& beat) {
+      return beat.time_seconds == fixed;
+    })) << fixed;
+  }
+  EXPECT_TRUE(
+      std::is_sorted(grid.beats.begin(), grid.beats.end(),
+                     [](const auto& a, const auto& b) { return a.time_seconds < b.time_seconds; }));
+}
+
+TEST(BeatDecoder, obeys_the_players_tempo_meter_and_first_bar) {
+  const auto played = steady_beats(180.0, 96);
+  const auto evidence = evidence_of(played, 33.0);
+  BeatDecoderOptions options;
+  options.tempo_bpm = 90.0;
+  options.beats_per_bar = 3;
+  options.first_bar_seconds = played[6].seconds;
+  const auto grid = decode_beats(evidence, options);
+  ASSERT_TRUE(grid.tempo_bpm);
+  EXPECT_NEAR(*grid.tempo_bpm, 90.0, 1.0);
+  EXPECT_EQ(grid.beats_per_bar, 3);
+  const auto first = std::find_if(grid.beats.begin(), grid.beats.end(),
+                                  [](const DecodedBeat& beat) { return beat.bar == 1; });
+  ASSERT_NE(first, grid.beats.end());
+  EXPECT_EQ(first->time_seconds, played[6].seconds);
+  EXPECT_EQ(first->beat, 1);
+}
+
+TEST(BeatDecoder, is_surer_of_strong_beats_than_of_silent_ones) {
+  auto played = steady_beats(132.0, 64);
+  played[30].is_struck = false;
+  const auto grid = decode_beats(evidence_of(played, 31.0), {});
+  ASSERT_EQ(grid.beats.size(), played.size());
+  EXPECT_GT(grid.beats[20].confidence, 0.8);
+  EXPECT_LT(grid.beats[30].confidence, 0.5 * grid.beats[20].confidence);
+}
+
+TEST(SwingRatio, is_the_ratio_of_the_eighths_that_were_played) {
+  for (const double ratio : {1.0, 1.5, 2.0, 3.0}) {
+    const auto played = steady_beats(150.0, 64);
+    auto evidence = evidence_of(played, 27.0);
+    for (std::size_t i = 0; i < played.size(); i += 2) {
+      const double off = played[i].seconds + 0.4 * ratio / (1.0 + ratio);
+      std::vector<float> bump(evidence.frame_count(), 0.0F);
+      add_bump(bump, off, 0.9F);
+      for (std::size_t f = 0; f < bump.size(); ++f)
+        evidence.onset.row(f)[5] = std::max(evidence.onset.row(f)[5], bump[f]);
+    }
+    const auto grid = decode_beats(evidence, {});
+    ASSERT_TRUE(grid.swing_ratio) << ratio;
+    EXPECT_NEAR(*grid.swing_ratio, ratio, 0.04 * ratio);
+  }
+}
+
+TEST(SwingRatio, is_nothing_without_off_beats) {
+  EXPECT_FALSE(decode_beats(evidence_of(steady_beats(150.0, 64), 27.0), {}).swing_ratio);
+}
+
+}  // namespace
+}  // namespace lowstride::dsp
