@@ -1,0 +1,247 @@
+#include "dsp/harmony/chord_decoder.hpp"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <numeric>
+
+#include "dsp/harmony/chord_path.hpp"
+#include "dsp/harmony/chord_priors.hpp"
+#include "dsp/harmony/key.hpp"
+
+namespace lowstride::dsp {
+namespace {
+
+constexpr double evidence_scale = 0.6;  // neighbouring frames say the same thing again
+constexpr float posterior_floor = 1e-4F;
+constexpr double chord_frame_seconds =
+    static_cast<double>(evidence_hop_samples * chord_hop_frames) / analysis_rate_hz;
+constexpr double inversion_price = 2.5;  // natural logarithm, against the root in the bass
+constexpr std::size_t most_alternatives = 3;
+
+/// A stretch with one chord: from one beat to the next.
+struct Segment {
+  double begin_seconds = 0.0;
+  double end_seconds = 0.0;
+};
+
+std::vector<Segment> segments_of(const Evidence& evidence, const DecodedGrid& grid) {
+  std::vector<Segment> segments;
+  const auto& beats = grid.beats;
+  for (std::size_t i = 0; i < beats.size(); ++i) {
+    const double begin = beats[i].time_seconds;
+    double end = begin + 60.0 / grid.tempo_bpm.value_or(120.0);
+    if (i + 1 < beats.size()) {
+      end = beats[i + 1].time_seconds;
+    } else {
+      // The last beat has no next one: its chord holds for a beat, but not beyond the sound.
+      end = std::max(begin + 0.01,
+                     std::min(end, frame_seconds(static_cast<double>(evidence.frame_count()))));
+    }
+    segments.push_back({begin, end});
+  }
+  return segments;
+}
+
+/// Sum over the segment's share of each row of `weight(row)`.
+template <typename Visit>
+void for_each_row(const Table& table, const Segment& segment, Visit visit) {
+  if (table.empty()) return;
+  // Row j stands for half a chord frame to each side of its centre.
+  const double begin = segment.begin_seconds / chord_frame_seconds + 0.5;
+  const double end = segment.end_seconds / chord_frame_seconds + 0.5;
+  const auto last = static_cast<double>(table.row_count());
+  for (double row = std::floor(begin); row < end; row += 1.0) {
+    if (row < 0.0 || row >= last) continue;
+    const double share = std::min(end, row + 1.0) - std::max(begin, row);
+    if (share > 0.0) visit(static_cast<std::size_t>(row), share);
+  }
+}
+
+Table log_sums(const Table& table, std::size_t column_count, const std::vector<Segment>& segments) {
+  Table sums(segments.size(), column_count);
+  for (std::size_t i = 0; i < segments.size(); ++i) {
+    const auto sum = sums.row(i);
+    for_each_row(table, segments[i], [&](std::size_t row, double share) {
+      const auto values = table.row(row);
+      for (std::size_t c = 0; c < column_count; ++c) {
+        sum[c] +=
+            static_cast<float>(evidence_scale * share) * std::log(values[c] + posterior_floor);
+      }
+    });
+  }
+  return sums;
+}
+
+/// The note that holds most of the first half of a segment.
+std::optional<int> bass_pitch_class(const std::vector<DecodedNote>& notes, const Segment& segment) {
+  const double end = 0.5 * (segment.begin_seconds + segment.end_seconds);
+  const double early = 0.06;  // players push the beat
+  auto note = std::lower_bound(notes.begin(), notes.end(), segment.begin_seconds - early,
+                               [](const DecodedNote& n, double t) { return n.offset_seconds < t; });
+  double longest = 0.02;
+  std::optional<int> result;
+  for (; note != notes.end() && note->onset_seconds < end; ++note) {
+    const double held = std::min(end, note->offset_seconds) -
+                        std::max(segment.begin_seconds - early, note->onset_seconds);
+    if (held > longest && !note->is_dead) {
+      longest = held;
+      result = note->midi % 12;
+    }
+  }
+  return result;
+}
+
+std::size_t column_of(const ChordReading& chord) {
+  return chord.root_pc ? chord_column(*chord.root_pc, chord.quality) : no_chord_column;
+}
+
+/// The bass note under a chord: its root unless another tone of it is plainly heard there.
+int chord_bass(std::size_t column, const Table& bass_sums, std::size_t first, std::size_t last) {
+  const int root = column_root(column);
+  const auto tones = chord_tone_mask(column_quality(column));
+  int best = root;
+  double best_score = 0.0;
+  for (int degree = 0; degree < 12; ++degree) {
+    if ((tones >> static_cast<unsigned>(degree) & 1U) == 0) continue;
+    const auto pitch_class = static_cast<std::size_t>((root + degree) % 12);
+    double score = degree == 0 ? 0.0 : -inversion_price;
+    for (std::size_t i = first; i < last; ++i) {
+      score += bass_sums.row(i)[pitch_class] - bass_sums.row(i)[static_cast<std::size_t>(root)];
+    }
+    if (score > best_score) {
+      best_score = score;
+      best = static_cast<int>(pitch_class);
+    }
+  }
+  return best;
+}
+
+/// Writes the spans between confirmed chords.
+class SpanWriter {
+ public:
+  SpanWriter(const std::vector<Segment>& segments, const ChordPath& path, const Table& bass_sums)
+      : segments_(segments), path_(path), bass_sums_(bass_sums) {}
+
+  [[nodiscard]] DecodedChord span(std::size_t first, std::size_t last) const {
+    DecodedChord chord;
+    chord.begin_seconds = segments_[first].begin_seconds;
+    chord.end_seconds = segments_[last - 1].end_seconds;
+    const std::size_t column = path_.columns[first];
+    chord.chord = reading(column, first, last);
+    std::array<double, chord_column_count> mean{};
+    double total = 0.0;
+    for (std::size_t i = first; i < last; ++i) {
+      const double weight = segments_[i].end_seconds - segments_[i].begin_seconds;
+      for (std::size_t c = 0; c < mean.size(); ++c) mean[c] += weight * path_.posterior.row(i)[c];
+      total += weight;
+    }
+    for (double& value : mean) value /= total;
+    chord.confidence = std::clamp(mean[column], 0.0, 1.0);
+    std::array<std::size_t, chord_column_count> order{};
+    std::iota(order.begin(), order.end(), std::size_t{0});
+    std::partial_sort(order.begin(), order.begin() + most_alternatives + 1, order.end(),
+                      [&](std::size_t a, std::size_t b) {
+                        return mean[a] != mean[b] ? mean[a] > mean[b] : a < b;
+                      });
+    for (const std::size_t c : order) {
+      if (chord.alternatives.size() == most_alternatives) break;
+      if (c == column || mean[c] < 1e-3) continue;
+      chord.alternatives.push_back({reading(c, first, last), mean[c]});
+    }
+    return chord;
+  }
+
+ private:
+  [[nodiscard]] ChordReading reading(std::size_t column, std::size_t first,
+                                     std::size_t last) const {
+    if (column == no_chord_column) return {};
+    return {column_root(column), column_quality(column),
+            chord_bass(column, bass_sums_, first, last)};
+  }
+
+  const std::vector<Segment>& segments_;
+  const ChordPath& path_;
+  const Table& bass_sums_;
+};
+
+/// Confirmed chords stand as they are; the others fill what is left between them.
+std::vector<DecodedChord> with_fixed(std::vector<DecodedChord> chords,
+                                     const std::vector<FixedChord>& fixed) {
+  std::vector<DecodedChord> result;
+  for (const auto& confirmed : fixed) {
+    result.push_back(
+        {confirmed.begin_seconds, confirmed.end_seconds, confirmed.chord, 1.0, false, {}});
+  }
+  for (auto& chord : chords) {
+    double begin = chord.begin_seconds;
+    for (const auto& confirmed : fixed) {
+      if (confirmed.end_seconds <= begin || confirmed.begin_seconds >= chord.end_seconds) continue;
+      if (confirmed.begin_seconds > begin) {
+        DecodedChord part = chord;
+        part.begin_seconds = begin;
+        part.end_seconds = confirmed.begin_seconds;
+        result.push_back(std::move(part));
+      }
+      begin = confirmed.end_seconds;
+    }
+    if (begin >= chord.end_seconds) continue;
+    chord.begin_seconds = begin;
+    result.push_back(std::move(chord));
+  }
+  std::sort(result.begin(), result.end(), [](const DecodedChord& a, const DecodedChord& b) {
+    return a.begin_seconds < b.begin_seconds;
+  });
+  return result;
+}
+
+}  // namespace
+
+DecodedHarmony decode_harmony(const Evidence& evidence, const DecodedGrid& grid,
+                              const std::vector<DecodedNote>& notes,
+                              const ChordDecoderOptions& options) {
+  DecodedHarmony harmony;
+  harmony.key = options.key;
+  if (grid.beats.empty() || evidence.chord.empty()) return harmony;
+
+  const auto segments = segments_of(evidence, grid);
+  std::vector<ChordBeat> beats;
+  std::vector<double> beat_seconds;
+  for (std::size_t i = 0; i < segments.size(); ++i) {
+    ChordBeat beat;
+    beat.beat_in_bar = grid.beats[i].beat;
+    beat.bass_pc = bass_pitch_class(notes, segments[i]);
+    const double middle = 0.5 * (segments[i].begin_seconds + segments[i].end_seconds);
+    for (const auto& confirmed : options.fixed) {
+      if (confirmed.begin_seconds <= middle && middle < confirmed.end_seconds) {
+        beat.fixed_column = column_of(confirmed.chord);
+      }
+    }
+    beats.push_back(beat);
+    beat_seconds.push_back(segments[i].end_seconds - segments[i].begin_seconds);
+  }
+  const auto emission = log_sums(evidence.chord, chord_column_count, segments);
+  const auto bass_sums = log_sums(evidence.chord_bass, pitch_class_count, segments);
+
+  ChordPathOptions path_options;
+  path_options.beats_per_bar = grid.beats_per_bar;
+  path_options.key = options.key;
+  ChordPath path = find_chords(emission, beats, path_options);
+  if (!options.key) harmony.key = estimate_key(path.posterior, beat_seconds);
+  if (harmony.key && !options.key) {
+    path_options.key = harmony.key;
+    path = find_chords(emission, beats, path_options);
+  }
+
+  const SpanWriter writer(segments, path, bass_sums);
+  std::size_t first = 0;
+  for (std::size_t i = 1; i <= beats.size(); ++i) {
+    if (i < beats.size() && path.columns[i] == path.columns[first]) continue;
+    harmony.chords.push_back(writer.span(first, i));
+    first = i;
+  }
+  harmony.chords = with_fixed(std::move(harmony.chords), options.fixed);
+  return harmony;
+}
+
+}  // namespace lowstride::dsp

@@ -1,0 +1,75 @@
+#include "dsp/harmony/key.hpp"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <vector>
+
+#include "dsp/base/contracts.hpp"
+#include "dsp/harmony/chord_priors.hpp"
+
+namespace lowstride::dsp {
+namespace {
+
+constexpr double fewest_chord_seconds = 2.0;
+constexpr double certainty = 24.0;    // of the softmax, per unit of mean belonging
+constexpr double home_weight = 0.15;  // tunes end, and often begin, at home
+constexpr std::size_t home_beats = 4;
+
+}  // namespace
+
+std::optional<DecodedKey> estimate_key(const Table& posterior,
+                                       std::span<const double> beat_seconds) {
+  LOWSTRIDE_EXPECTS(posterior.row_count() == beat_seconds.size());
+  std::vector<double> share(chord_column_count, 0.0);
+  double total = 0.0;
+  std::size_t first_chord = posterior.row_count();
+  std::size_t last_chord = 0;
+  for (std::size_t i = 0; i < posterior.row_count(); ++i) {
+    const auto row = posterior.row(i);
+    for (std::size_t c = 0; c < no_chord_column; ++c) {
+      share[c] += static_cast<double>(row[c]) * beat_seconds[i];
+      total += static_cast<double>(row[c]) * beat_seconds[i];
+    }
+    if (row[no_chord_column] < 0.5F) {
+      first_chord = std::min(first_chord, i);
+      last_chord = i;
+    }
+  }
+  if (total < fewest_chord_seconds || first_chord == posterior.row_count()) return std::nullopt;
+
+  const auto home_share = [&](std::size_t begin, std::size_t end, int tonic, bool is_minor) {
+    double sum = 0.0;
+    for (std::size_t i = begin; i < end; ++i) {
+      for (std::size_t q = 0; q < chord_quality_count; ++q) {
+        const auto column = static_cast<std::size_t>(tonic) * chord_quality_count + q;
+        sum += posterior.row(i)[column] * key_log_ratio({tonic, is_minor, 0.0}, column);
+      }
+    }
+    return sum / static_cast<double>(end - begin);
+  };
+  std::array<double, 24> score{};
+  for (int tonic = 0; tonic < 12; ++tonic) {
+    for (const bool is_minor : {false, true}) {
+      double belonging = 0.0;
+      for (std::size_t c = 0; c < no_chord_column; ++c) {
+        belonging += share[c] / total * key_log_ratio({tonic, is_minor, 0.0}, c);
+      }
+      const std::size_t first_end = std::min(first_chord + home_beats, last_chord + 1);
+      const std::size_t last_begin =
+          std::max(first_chord, last_chord + 1 > home_beats ? last_chord + 1 - home_beats : 0);
+      belonging += home_weight *
+                   (home_share(first_chord, first_end, tonic, is_minor) +
+                    home_share(last_begin, last_chord + 1, tonic, is_minor)) /
+                   2.0;
+      score[static_cast<std::size_t>(2 * tonic + (is_minor ? 1 : 0))] = belonging;
+    }
+  }
+  const auto best = std::max_element(score.begin(), score.end());
+  double sum = 0.0;
+  for (const double value : score) sum += std::exp(certainty * (value - *best));
+  const auto index = static_cast<int>(best - score.begin());
+  return DecodedKey{index / 2, index % 2 == 1, 1.0 / sum};
+}
+
+}  // namespace lowstride::dsp
