@@ -105,7 +105,7 @@ MapRow whiten(const MapRow& level) {
 std::size_t map_index(std::size_t pitch) {
   return static_cast<std::size_t>((static_cast<double>(lowest_evidence_midi) - map_lowest_midi) *
                                       bins_per_semitone +
-                                  static_cast<double>(pitch * bins_per_semitone) + 0.5);
+                                  static_cast<double>(pitch * bins_per_semitone));
 }
 
 int partial_shift(double multiple) {

@@ -2,6 +2,8 @@
 
 #include <cmath>
 #include <cstddef>
+#include <random>
+#include <string>
 #include <vector>
 
 #include <gtest/gtest.h>
@@ -159,6 +161,71 @@ TEST(NoteDecoder, ranks_alternatives_and_states_the_octave_margin) {
   EXPECT_EQ(notes[0].alternatives[0].midi, 40);
   EXPECT_EQ(notes[0].alternatives[1].midi, 29);
   EXPECT_NEAR(notes[0].octave_margin, 0.6 / 0.8, 0.03);
+}
+
+TEST(NoteDecoder, hears_dead_strokes_between_notes_but_not_inside_one_that_goes_on) {
+  Sheet sheet(200);
+  sheet.note(20, 60, 10).note(100, 180, 12);
+  sheet.evidence.dead[80] = 0.8F;
+  sheet.evidence.dead[140] = 0.8F;
+  const auto notes = decode_notes(sheet.evidence, {});
+  ASSERT_EQ(notes.size(), 3U);
+  EXPECT_TRUE(notes[1].is_dead);
+  EXPECT_NEAR(notes[1].onset_seconds, frame_seconds(80), 1e-9);
+  EXPECT_NEAR(notes[1].confidence, 0.8, 1e-6);
+  EXPECT_FALSE(notes[2].is_dead);
+  EXPECT_NEAR(notes[2].offset_seconds, frame_seconds(180), 1e-9);
+}
+
+TEST(NoteDecoder, does_not_propose_the_first_moments_of_a_note_that_was_decided_a_little_late) {
+  Sheet sheet(200);
+  sheet.note(50, 120, 10);
+  NoteDecoderOptions options;
+  options.decided = {{frame_seconds(55), frame_seconds(120)}};
+  EXPECT_TRUE(decode_notes(sheet.evidence, options).empty());
+}
+
+TEST(NoteDecoder, reads_the_note_after_a_decided_span_that_ends_on_its_strike) {
+  Sheet sheet(200);
+  sheet.note(20, 50, 10).note(50, 120, 12);
+  NoteDecoderOptions options;
+  options.decided = {{frame_seconds(20), frame_seconds(51)}};
+  const auto notes = decode_notes(sheet.evidence, options);
+  ASSERT_EQ(notes.size(), 1U);
+  EXPECT_EQ(notes[0].midi, 35);
+}
+
+TEST(NoteDecoder, notes_are_in_order_and_never_overlap_whatever_the_evidence) {
+  for (unsigned seed = 1; seed <= 20; ++seed) {
+    std::mt19937 random(seed);
+    std::gamma_distribution<float> share(0.15F);
+    std::uniform_real_distribution<float> uniform(0.0F, 1.0F);
+    Sheet sheet(400);
+    for (std::size_t t = 0; t < 400; ++t) {
+      float sum = 0.0F;
+      for (float& value : sheet.evidence.pitch.row(t)) sum += value = share(random) + 1e-6F;
+      for (float& value : sheet.evidence.pitch.row(t)) value /= sum;
+      for (float& value : sheet.evidence.onset.row(t)) value = uniform(random);
+      sheet.evidence.dead[t] = uniform(random);
+    }
+    NoteDecoderOptions options;
+    options.decided = {{1.0, 1.5}, {1.4, 2.0}, {3.0, 3.01}};
+    const auto notes = decode_notes(sheet.evidence, options);
+    EXPECT_EQ(notes, decode_notes(sheet.evidence, options));
+    for (std::size_t i = 0; i < notes.size(); ++i) {
+      SCOPED_TRACE("seed " + std::to_string(seed) + ", note " + std::to_string(i));
+      EXPECT_LT(notes[i].onset_seconds, notes[i].offset_seconds);
+      if (i > 0) {
+        EXPECT_LE(notes[i - 1].offset_seconds, notes[i].onset_seconds);
+      }
+      EXPECT_TRUE(notes[i].confidence >= 0.0 && notes[i].confidence <= 1.0);
+      EXPECT_TRUE(notes[i].octave_margin >= 0.0 && notes[i].octave_margin <= 1.0);
+      for (const DecidedSpan& span : options.decided) {
+        EXPECT_TRUE(notes[i].offset_seconds <= span.begin_seconds ||
+                    notes[i].onset_seconds >= span.end_seconds);
+      }
+    }
+  }
 }
 
 }  // namespace
