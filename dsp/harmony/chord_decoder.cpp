@@ -7,6 +7,7 @@
 
 #include "dsp/harmony/chord_path.hpp"
 #include "dsp/harmony/chord_priors.hpp"
+#include "dsp/harmony/chord_repeats.hpp"
 #include "dsp/harmony/key.hpp"
 
 namespace lowstride::dsp {
@@ -17,6 +18,7 @@ constexpr float posterior_floor = 1e-4F;
 constexpr double chord_frame_seconds =
     static_cast<double>(evidence_hop_samples * chord_hop_frames) / analysis_rate_hz;
 constexpr double inversion_price = 2.5;  // natural logarithm, against the root in the bass
+constexpr double repeat_weight = 0.8;    // of the other choruses together, against a bar's own 1
 constexpr std::size_t most_alternatives = 3;
 
 /// A stretch with one chord: from one beat to the next.
@@ -227,11 +229,10 @@ DecodedHarmony decode_harmony(const Evidence& evidence, const DecodedGrid& grid,
   path_options.beats_per_bar = grid.beats_per_bar;
   path_options.key = options.key;
   ChordPath path = find_chords(emission, beats, path_options);
-  if (!options.key) harmony.key = estimate_key(path.posterior, beat_seconds);
-  if (harmony.key && !options.key) {
-    path_options.key = harmony.key;
-    path = find_chords(emission, beats, path_options);
-  }
+  // Second reading: with the key, and with what other choruses say.
+  if (!options.key) harmony.key = path_options.key = estimate_key(path.posterior, beat_seconds);
+  path =
+      find_chords(with_repeats(emission, path.posterior, grid, repeat_weight), beats, path_options);
 
   const SpanWriter writer(segments, path, bass_sums);
   std::size_t first = 0;
