@@ -128,7 +128,8 @@ struct Take {
   State meter_state = State::proposed;
   std::optional<double> swing_ratio;
   std::optional<Key> key;
-  std::string form;      // "twelve-bar blues", …; empty when none was recognised
+  std::string form;  // "twelve-bar blues", …; empty when none was recognised
+  State form_state = State::proposed;
   neck::Neck neck;       // whose hand will play
   int octave_shift = 0;  // whole octaves that the line is moved by to fit the neck; 0 mostly
   std::vector<Note> notes;

@@ -2,7 +2,8 @@
 
 #include <cstddef>
 #include <cstdint>
-#include <span>
+#include <string>
+#include <string_view>
 
 #include "src/base/result.hpp"
 #include "src/take/take.hpp"
@@ -33,9 +34,14 @@ inline constexpr int most_beats_per_bar = 12;
 /// that names the first entry at fault.
 [[nodiscard]] Result<void> check_take(const Take& take);
 
-/// Whether a position exists on the neck (string there, fret 0..fret_count less the capo, finger
-/// 0..4) and sounds `midi` + 12 * `octave_shift`.
-[[nodiscard]] bool gives_pitch(const neck::Neck& neck, const neck::Position& position, int midi,
-                               int octave_shift) noexcept;
+/// Whether a note can be played at a position on the take's neck: the string and fret are there,
+/// finger 0..4, and they sound `midi` + 12 * `octave_shift`; of a dead note any string and fret.
+[[nodiscard]] bool is_playable_at(const Take& take, const Note& note,
+                                  const neck::Position& position);
+
+/// Text that a take may hold: valid UTF-8 of at most `most_text_bytes`, no control characters.
+[[nodiscard]] bool is_plain_text(std::string_view text) noexcept;
+/// The text with what is not plain replaced by spaces or U+FFFD, cut to `most_text_bytes`.
+[[nodiscard]] std::string to_plain_text(std::string_view text);
 
 }  // namespace lowstride::take
