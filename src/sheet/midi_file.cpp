@@ -1,0 +1,233 @@
+#include <algorithm>
+#include <array>
+#include <cmath>
+
+#include <fmt/format.h>
+
+#include "src/base/atomic_file.hpp"
+#include "src/sheet/export.hpp"
+#include "src/sheet/grid.hpp"
+#include "src/theory/chord_label.hpp"
+
+namespace lowstride::sheet {
+namespace {
+
+constexpr std::int64_t ticks_per_beat = 960;
+constexpr int line_velocity = 96;
+constexpr int dead_velocity = 40;
+/// General MIDI programs, counted from zero (General MIDI 1, 1991).
+constexpr int fingered_bass_program = 33;
+constexpr int jazz_guitar_program = 26;
+
+/// An event with its time; at one tick those of a smaller order come first.
+struct Event {
+  std::int64_t tick = 0;
+  int order = 0;
+  std::string bytes;
+};
+
+void append_big_endian(std::string& bytes, std::uint32_t value, int byte_count) {
+  for (int shift = 8 * (byte_count - 1); shift >= 0; shift -= 8) {
+    bytes += static_cast<char>((value >> static_cast<unsigned>(shift)) & 0xFFU);
+  }
+}
+
+/// Seven bits a byte, highest first, all but the last with the top bit set.
+void append_variable_length(std::string& bytes, std::int64_t value) {
+  auto left = static_cast<std::uint32_t>(std::clamp<std::int64_t>(value, 0, 0x0FFFFFFF));
+  std::string reversed(1, static_cast<char>(left & 0x7FU));
+  while ((left >>= 7U) != 0U) reversed += static_cast<char>((left & 0x7FU) | 0x80U);
+  bytes.append(reversed.rbegin(), reversed.rend());
+}
+
+std::string meta(int type, std::string_view data) {
+  std::string bytes{static_cast<char>(0xFF), static_cast<char>(type)};
+  append_variable_length(bytes, static_cast<std::int64_t>(data.size()));
+  bytes += data;
+  return bytes;
+}
+
+std::string tempo(std::int64_t microseconds_a_beat) {
+  std::string data;
+  const auto limited = std::clamp<std::int64_t>(microseconds_a_beat, 1, 0xFFFFFF);
+  append_big_endian(data, static_cast<std::uint32_t>(limited), 3);
+  return meta(0x51, data);
+}
+
+std::string time_signature(int beat_count) {
+  // Quarter notes (2^2), 24 clocks a click, 8 thirty-seconds a quarter.
+  return meta(0x58, std::string{static_cast<char>(std::clamp(beat_count, 1, 255)), 2, 24, 8});
+}
+
+std::string channel_message(int status, int first, int second) {
+  return {static_cast<char>(status), static_cast<char>(std::clamp(first, 0, 127)),
+          static_cast<char>(std::clamp(second, 0, 127))};
+}
+
+std::string track(std::vector<Event> events) {
+  std::ranges::stable_sort(events, [](const Event& a, const Event& b) {
+    return std::pair(a.tick, a.order) < std::pair(b.tick, b.order);
+  });
+  std::string body;
+  std::int64_t now = 0;
+  for (const Event& event : events) {
+    append_variable_length(body, event.tick - now);
+    now = event.tick;
+    body += event.bytes;
+  }
+  body += '\0';
+  body += meta(0x2F, "");
+  std::string bytes = "MTrk";
+  append_big_endian(bytes, static_cast<std::uint32_t>(body.size()), 4);
+  return bytes + body;
+}
+
+/// How times become ticks: each beat of the grid has ticks_per_beat of them, and the stretch before
+/// the first beat is cut into whole beats, so that times in the file are those of the recording.
+class TempoMap {
+ public:
+  explicit TempoMap(const take::Take& take) : rate_(static_cast<double>(take.time_base_hz)) {
+    std::vector<GridBeat> beats = written_grid(take);
+    // Beats that a pick-up's grid was continued to may lie before the recording.
+    const auto inside =
+        std::ranges::find_if(beats, [](const GridBeat& beat) { return beat.time_samples >= 0; });
+    beats.erase(beats.begin(), inside);
+    if (beats.size() < 2) {
+      const auto half_second = static_cast<std::int64_t>(std::llround(rate_ / 2.0));
+      beats_ = {{0, 1, 1}, {half_second, 1, 2}};
+      return;
+    }
+    has_grid_ = true;
+    const std::int64_t lead = beats.front().time_samples;
+    if (lead > 0) {
+      const std::int64_t period = beats[1].time_samples - lead;
+      lead_count_ = std::max<std::int64_t>(
+          1, std::llround(static_cast<double>(lead) / static_cast<double>(period)));
+      for (std::int64_t i = 0; i < lead_count_; ++i) {
+        beats_.push_back({lead * i / lead_count_, 0, 1});
+      }
+    }
+    beats_.insert(beats_.end(), beats.begin(), beats.end());
+  }
+
+  [[nodiscard]] std::int64_t tick(std::int64_t time_samples) const {
+    const double position = beat_position(beats_, time_samples);
+    return std::max<std::int64_t>(0, std::llround(position * static_cast<double>(ticks_per_beat)));
+  }
+
+  [[nodiscard]] std::vector<Event> tempo_events() const {
+    std::vector<Event> events;
+    std::string before;
+    for (std::size_t i = 0; i + 1 < beats_.size(); ++i) {
+      // Differences of rounded times, so that rounding does not add up over a long take.
+      std::string bytes =
+          tempo(microseconds(beats_[i + 1].time_samples) - microseconds(beats_[i].time_samples));
+      if (bytes == before) continue;
+      events.push_back({static_cast<std::int64_t>(i) * ticks_per_beat, 2, bytes});
+      before = std::move(bytes);
+    }
+    return events;
+  }
+
+  /// A time signature wherever the number of beats in a bar changes. What comes before the first
+  /// downbeat is whole bars, the first of them shorter where that does not come out even.
+  [[nodiscard]] std::vector<Event> meter_events(int beats_per_bar) const {
+    std::vector<Event> events;
+    if (!has_grid_) {
+      events.push_back({0, 1, time_signature(beats_per_bar)});
+      return events;
+    }
+    const auto bar_beats = static_cast<std::size_t>(std::max(1, beats_per_bar));
+    std::size_t first_bar = static_cast<std::size_t>(lead_count_);
+    while (first_bar + 1 < beats_.size() && beats_[first_bar].beat != 1) ++first_bar;
+    std::vector<std::size_t> starts;
+    if (first_bar % bar_beats != 0) starts.push_back(0);
+    for (std::size_t i = first_bar % bar_beats; i <= first_bar; i += bar_beats) starts.push_back(i);
+    for (std::size_t i = first_bar + 1; i < beats_.size(); ++i) {
+      const bool is_new =
+          beats_[i].bar != beats_[i - 1].bar || beats_[i].beat <= beats_[i - 1].beat;
+      if (is_new) starts.push_back(i);
+    }
+    std::size_t before = 0;
+    for (std::size_t i = 0; i + 1 < starts.size(); ++i) {
+      const std::size_t count = starts[i + 1] - starts[i];
+      if (count == before) continue;
+      events.push_back({static_cast<std::int64_t>(starts[i]) * ticks_per_beat, 1,
+                        time_signature(static_cast<int>(count))});
+      before = count;
+    }
+    if (events.empty()) events.push_back({0, 1, time_signature(beats_per_bar)});
+    return events;
+  }
+
+ private:
+  [[nodiscard]] std::int64_t microseconds(std::int64_t time_samples) const {
+    return std::llround(static_cast<double>(time_samples) / rate_ * 1e6);
+  }
+
+  double rate_;
+  std::vector<GridBeat> beats_;
+  std::int64_t lead_count_ = 0;
+  bool has_grid_ = false;
+};
+
+std::optional<theory::Key> key_of(const take::Take& take) {
+  if (!take.key) return std::nullopt;
+  return theory::Key{take.key->tonic_pc, take.key->is_minor};
+}
+
+std::string conductor_track(const take::Take& take, const TempoMap& map) {
+  std::vector<Event> events;
+  if (!take.title.empty()) events.push_back({0, 0, meta(0x03, take.title)});
+  for (auto& event : map.tempo_events()) events.push_back(std::move(event));
+  for (auto& event : map.meter_events(take.beats_per_bar)) events.push_back(std::move(event));
+  const auto key = key_of(take);
+  if (key) {
+    const std::string data{static_cast<char>(theory::key_signature(*key)),
+                           static_cast<char>(key->is_minor ? 1 : 0)};
+    events.push_back({0, 3, meta(0x59, data)});
+  }
+  for (const take::ChordSpan& span : take.chords) {
+    const std::string name =
+        span.written.empty() ? theory::chart_label(span.chord, key) : span.written;
+    events.push_back({map.tick(span.begin_samples), 4, meta(0x06, name)});
+  }
+  for (const take::Passage& passage : take.passages) {
+    events.push_back({map.tick(passage.begin_samples), 5, meta(0x07, passage.name)});
+  }
+  return track(std::move(events));
+}
+
+std::string line_track(const take::Take& take, const TempoMap& map) {
+  std::vector<Event> events;
+  const bool is_bass = take.neck.open_midi.empty() || take.neck.open_midi.front() < 35;
+  events.push_back({0, 0, meta(0x03, is_bass ? "Bass" : "Guitar")});
+  const int program = is_bass ? fingered_bass_program : jazz_guitar_program;
+  events.push_back({0, 1, {static_cast<char>(0xC0), static_cast<char>(program)}});
+  for (const take::Note& note : take.notes) {
+    const std::int64_t on = map.tick(note.onset_samples);
+    const std::int64_t off = std::max(on + 1, map.tick(note.offset_samples));
+    const int velocity = note.is_dead ? dead_velocity : line_velocity;
+    events.push_back({on, 3, channel_message(0x90, note.midi, velocity)});
+    events.push_back({off, 2, channel_message(0x80, note.midi, 64)});
+  }
+  return track(std::move(events));
+}
+
+}  // namespace
+
+std::string midi_file(const take::Take& take) {
+  const TempoMap map(take);
+  std::string bytes = "MThd";
+  append_big_endian(bytes, 6, 4);
+  append_big_endian(bytes, 1, 2);  // format
+  append_big_endian(bytes, 2, 2);  // tracks
+  append_big_endian(bytes, static_cast<std::uint32_t>(ticks_per_beat), 2);
+  return bytes + conductor_track(take, map) + line_track(take, map);
+}
+
+Result<void> export_midi(const take::Take& take, const std::filesystem::path& path) {
+  return write_file_atomically(path, midi_file(take));
+}
+
+}  // namespace lowstride::sheet

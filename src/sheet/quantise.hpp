@@ -1,0 +1,32 @@
+#pragma once
+
+#include <span>
+#include <vector>
+
+#include "src/sheet/layout.hpp"
+
+namespace lowstride::sheet {
+
+/// Steps between the slots of a division.
+[[nodiscard]] constexpr int tatums_per_slot(Division division) noexcept {
+  return tatums_per_beat / static_cast<int>(division);
+}
+
+struct QuantisedBeat {
+  Division division = Division::whole;
+  std::vector<int> onset_tatums;  // one to each onset, rising, 0..11; fewer when there are too many
+};
+
+/// Writes the onsets of one beat. `shares`: where each falls within the beat, rising, about
+/// -0.125..1; `beat_seconds` its length; `long_share` the long eighth's share (0.5 when even).
+/// The division is the likeliest under a normal scatter of players' onsets, with simple divisions
+/// preferred: a maximum a posteriori choice after Cemgil, Desain & Kappen, "Rhythm quantization for
+/// transcription", Computer Music Journal 24(2), 2000, with the slots of one beat as the code book.
+/// At most twelve onsets are written.
+[[nodiscard]] QuantisedBeat quantise_beat(std::span<const double> shares, double beat_seconds,
+                                          double long_share);
+
+/// A share of a swung beat as it is written: the long eighth fills the first half.
+[[nodiscard]] double straightened(double share, double long_share) noexcept;
+
+}  // namespace lowstride::sheet

@@ -1,0 +1,181 @@
+#include "src/sheet/summary.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <vector>
+
+#include <fmt/format.h>
+#include <fmt/ranges.h>
+
+#include "src/neck/named_necks.hpp"
+#include "src/sheet/grid.hpp"
+#include "src/theory/pitch.hpp"
+
+namespace lowstride::sheet {
+namespace {
+
+constexpr double on_the_beat = 0.15;  // of a beat, in either direction
+
+std::string counted(std::size_t count, std::string_view one, std::string_view many) {
+  return fmt::format("{} {}", count, count == 1 ? one : many);
+}
+
+std::string line(std::string_view label, std::string_view text) {
+  return fmt::format("{:<9} {}\n", label, text);
+}
+
+std::string clock_text(const take::Take& take, std::int64_t time_samples) {
+  const double seconds = static_cast<double>(time_samples) / static_cast<double>(take.time_base_hz);
+  const auto milliseconds =
+      static_cast<std::int64_t>(std::llround(std::max(0.0, seconds) * 1000.0));
+  return fmt::format("{}:{:02}.{:03}", milliseconds / 60000, milliseconds / 1000 % 60,
+                     milliseconds % 1000);
+}
+
+std::string place_on(const take::Take& take, const std::vector<GridBeat>& grid,
+                     std::int64_t time_samples) {
+  if (grid.empty()) return clock_text(take, time_samples);
+  const double position = beat_position(grid, time_samples);
+  const double nearest = std::round(position);
+  const double beat = std::abs(position - nearest) <= on_the_beat ? nearest : std::floor(position);
+  if (beat < 0.0 || beat >= static_cast<double>(grid.size() - 1)) {
+    return clock_text(take, time_samples);
+  }
+  const GridBeat& found = grid[static_cast<std::size_t>(beat)];
+  const auto tenths = static_cast<int>(std::lround(10.0 * std::max(0.0, position - beat)));
+  if (beat == nearest || tenths == 0) return fmt::format("b{}:{}", found.bar, found.beat);
+  return fmt::format("b{}:{}.{}", found.bar, found.beat, std::min(9, tenths));
+}
+
+std::string tempo_line(const take::Take& take) {
+  const auto tempo = median_tempo_bpm(take);
+  if (!tempo) return line("Tempo", "no beats were found");
+  return line("Tempo", fmt::format("{:.0f} bpm", *tempo));
+}
+
+std::string meter_line(const take::Take& take) {
+  if (take.beats.size() < 2) return {};
+  int bars = 0;
+  for (const take::Beat& beat : take.beats) {
+    if (beat.bar >= 1 && beat.beat == 1) ++bars;
+  }
+  std::string text = fmt::format("{}/4, {}", take.beats_per_bar,
+                                 counted(static_cast<std::size_t>(bars), "bar", "bars"));
+  if (is_swung(take)) text += fmt::format(", swing {:.1f} : 1", *take.swing_ratio);
+  return line("Meter", text);
+}
+
+std::string tuning_line(const take::Take& take) {
+  const double cents = 1200.0 * std::log2(take.a4_hz / 440.0);
+  const auto rounded = static_cast<int>(std::lround(cents));
+  std::string text =
+      rounded == 0 ? "at concert pitch"
+                   : fmt::format("{} cent{} {}", std::abs(rounded),
+                                 std::abs(rounded) == 1 ? "" : "s", rounded > 0 ? "sharp" : "flat");
+  text += fmt::format(" (A4 = {:.1f} Hz)", take.a4_hz);
+  if (take.notes.empty() && take.tuning_state == take::State::proposed) {
+    text = "not measured: there are no notes to measure it on";
+  }
+  return line("Tuning", text);
+}
+
+std::string key_lines(const take::Take& take) {
+  std::string text = line(
+      "Key", take.key ? theory::key_text({take.key->tonic_pc, take.key->is_minor}) : "not found");
+  if (!take.form.empty()) text += line("Form", take.form);
+  return text;
+}
+
+std::string chord_line(const take::Take& take, double threshold) {
+  const auto changes = static_cast<std::size_t>(std::ranges::count_if(
+      take.chords, [](const take::ChordSpan& span) { return span.chord.root_pc.has_value(); }));
+  if (changes == 0) return line("Chords", "none were found");
+  const auto doubts = static_cast<std::size_t>(
+      std::ranges::count_if(take.chords, [threshold](const take::ChordSpan& span) {
+        return span.chord.root_pc && take::is_doubt(span, threshold);
+      }));
+  const bool is_implied = std::ranges::all_of(take.chords, [](const take::ChordSpan& span) {
+    return span.is_implied || !span.chord.root_pc;
+  });
+  std::string text = std::to_string(changes);
+  if (doubts > 0) text += fmt::format(", {} in doubt", doubts);
+  if (is_implied) text += "; only the line implies them, nothing sounds above it";
+  return line("Chords", text);
+}
+
+/// "about 3", rounded to what the sum can tell.
+std::string about(double count) {
+  if (count < 0.5) return "less than one";
+  if (count < 20.0) return fmt::format("about {:.0f}", count);
+  if (count < 100.0) return fmt::format("about {:.0f}", 5.0 * std::round(count / 5.0));
+  return fmt::format("about {:.0f}", 10.0 * std::round(count / 10.0));
+}
+
+std::string note_lines(const take::Take& take, const SummaryOptions& options) {
+  if (take.notes.empty()) return line("Notes", "no low line was found");
+  std::size_t dead = 0;
+  std::size_t confirmed = 0;
+  std::size_t off_neck = 0;
+  bool is_fingered = false;
+  double expected_wrong = 0.0;
+  std::vector<const take::Note*> doubts;
+  for (const take::Note& note : take.notes) {
+    dead += note.is_dead ? 1U : 0U;
+    off_neck += note.position ? 0U : 1U;
+    is_fingered = is_fingered || note.position.has_value();
+    if (note.state == take::State::confirmed) {
+      ++confirmed;
+      continue;
+    }
+    expected_wrong += std::clamp(1.0 - note.confidence, 0.0, 1.0);
+    if (take::is_doubt(note, options.doubt_threshold)) doubts.push_back(&note);
+  }
+  std::string notes = std::to_string(take.notes.size());
+  if (dead > 0) notes += fmt::format(", {} dead", dead);
+  if (confirmed > 0) notes += fmt::format(", {} confirmed", confirmed);
+  if (is_fingered && off_neck > 0) notes += fmt::format(", {} not on this neck", off_neck);
+  if (take.octave_shift != 0) {
+    notes += fmt::format(
+        ", written {} higher than they sound in the recording",
+        counted(static_cast<std::size_t>(std::abs(take.octave_shift)), "octave", "octaves"));
+  }
+  std::string text = line("Notes", notes);
+
+  std::string doubt_text = "none";
+  if (!doubts.empty()) {
+    std::ranges::stable_sort(doubts, {}, [](const take::Note* note) {
+      return std::min(note->confidence, note->octave_margin);
+    });
+    const std::vector<GridBeat> grid = written_grid(take);
+    std::vector<std::string> places;
+    for (const take::Note* note : doubts) {
+      if (places.size() == static_cast<std::size_t>(std::max(0, options.worst_doubt_count))) break;
+      places.push_back(place_on(take, grid, note->onset_samples));
+    }
+    doubt_text = counted(doubts.size(), "note", "notes");
+    if (!places.empty()) {
+      doubt_text += fmt::format(", {}: {}", places.size() < doubts.size() ? "worst first" : "at",
+                                fmt::join(places, " "));
+    }
+  }
+  text += line("Doubts", doubt_text);
+  if (confirmed < take.notes.size()) {
+    text += line("Expected", fmt::format("{} of the {} wrong", about(expected_wrong),
+                                         counted(take.notes.size() - confirmed, "unconfirmed note",
+                                                 "unconfirmed notes")));
+  }
+  return text;
+}
+
+}  // namespace
+
+std::string place_text(const take::Take& take, std::int64_t time_samples) {
+  return place_on(take, written_grid(take), time_samples);
+}
+
+std::string render_summary(const take::Take& take, const SummaryOptions& options) {
+  return tempo_line(take) + meter_line(take) + tuning_line(take) + key_lines(take) +
+         chord_line(take, options.doubt_threshold) + note_lines(take, options);
+}
+
+}  // namespace lowstride::sheet
