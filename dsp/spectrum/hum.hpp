@@ -3,7 +3,6 @@
 #include <array>
 #include <complex>
 #include <cstddef>
-#include <cstdint>
 #include <optional>
 #include <span>
 #include <vector>
@@ -23,48 +22,51 @@ struct MainsHum {
 
 /// Tells mains hum from held notes in one pass over a recording.
 ///
-/// Levels of 16384-point Hann spectra round each multiple of 50 and 60 Hz up to the twelfth are
-/// counted into histograms. A line is hum when it stands out of its surroundings by 6 dB even in
-/// the quietest tenth of the frames (it goes on through every gap), when its level there hardly
-/// moves (within 5 dB from the tenth to the third decile; a struck string decays), and when its
-/// frequency, by phase advance, stays within 0.06 Hz in a third of the frames (a string that is
-/// struck again begins a new phase). Two lines of one family are needed, at a common fundamental;
-/// one note held throughout at exactly 50 or 60 Hz with an exact harmonic would be mistaken for
-/// hum.
+/// Each multiple of 50 and 60 Hz up to the twelfth is followed through 16384-point Hann spectra in
+/// blocks of 48 frames (9.5 s, half overlapping). A block tells how far the line stands out of its
+/// surroundings in its quiet frames (second decile), which frequency it keeps its phase best at,
+/// and how much of its quiet level is coherent there; frames louder than the quiet ones, where
+/// notes sound, count by phase only. A line is hum when, in the middle of the blocks, it stands out
+/// by 5 dB (it goes on through every gap), more than 0.55 of its level is coherent (a string that
+/// is struck again begins a new phase), and seven of ten blocks agree on the frequency within 0.05
+/// Hz. Two lines of one family are needed, at a common fundamental. A tone held throughout a
+/// recording at exactly 50 or 60 Hz with an exact harmonic would be mistaken for hum.
 ///
-/// Any block size gives the same answer to the last bit; memory does not grow with length.
+/// Any block size gives the same answer to the last bit; memory grows by 0.1 kB a second.
 class HumDetector {
  public:
   HumDetector();
 
   /// The next samples: mono at `analysis_rate_hz`, finite.
-  void process(std::span<const float> samples) noexcept;
+  void process(std::span<const float> samples);
 
-  /// The hum in everything so far, or nothing. Under four seconds there is never an answer.
+  /// The hum in everything so far, or nothing. Under 19 seconds there is never an answer.
   [[nodiscard]] std::optional<MainsHum> finish() const;
 
  private:
   static constexpr int most_harmonics = 12;
-  static constexpr std::size_t neighbourhood_bins = 10;  // each way
-  static constexpr std::size_t level_steps = 160;        // of 1 dB, from -160 dB
-  static constexpr std::size_t frequency_steps = 100;    // of 0.02 Hz, +-1 Hz
 
+  struct Block {
+    float prominence = 0.0F;  // quiet level over the middle one of its surroundings'
+    float coherence = 0.0F;   // 0..1
+    float hz = 0.0F;          // minus the nominal frequency
+  };
   struct Line {
     double nominal_hz = 0.0;
     std::size_t bin = 0;
-    std::vector<std::array<std::uint32_t, level_steps>> levels;  // [2 neighbourhood_bins + 1]
-    std::array<std::uint32_t, frequency_steps> frequencies{};
-    std::complex<double> previous;
+    std::vector<std::complex<double>> values;   // [frames of the block]
+    std::array<std::vector<float>, 12> around;  // [bins beside the line][frames of the block]
+    std::vector<Block> blocks;
   };
 
-  void analyse_frame() noexcept;
+  void analyse_frame();
+  static Block analyse_block(const Line& line);
 
   RealFft fft_;
   std::vector<float> window_, buffer_, windowed_;
   std::vector<std::complex<float>> spectrum_;
   std::vector<Line> lines_;  // 12 of 50 Hz, then 12 of 60 Hz
   std::size_t filled_ = 0;
-  std::uint32_t frame_count_ = 0;
 };
 
 /// Takes the lines of `MainsHum` out of a recording by narrow notches (second-order, 0.8 Hz wide
