@@ -17,6 +17,7 @@ constexpr double evidence_scale = 0.6;  // neighbouring frames say the same thin
 constexpr float posterior_floor = 1e-4F;
 constexpr double chord_frame_seconds =
     static_cast<double>(evidence_hop_samples * chord_hop_frames) / analysis_rate_hz;
+constexpr double shortest_segment_seconds = 0.01;
 constexpr double inversion_price = 2.5;  // natural logarithm, against the root in the bass
 constexpr double repeat_weight = 0.8;    // of the other choruses together, against a bar's own 1
 constexpr std::size_t most_alternatives = 3;
@@ -27,19 +28,27 @@ struct Segment {
   double end_seconds = 0.0;
 };
 
+/// How long the chord of the last beat is heard: a bar at most, and not into silence.
+double last_end(const Evidence& evidence, const DecodedGrid& grid, double begin_seconds) {
+  const double beat_seconds = 60.0 / grid.tempo_bpm.value_or(120.0);
+  const double sound_end = static_cast<double>(evidence.chord.row_count()) * chord_frame_seconds;
+  const double latest = std::min(begin_seconds + grid.beats_per_bar * beat_seconds, sound_end);
+  double end = std::min(begin_seconds + beat_seconds, sound_end);
+  while (end < latest) {
+    const auto row = static_cast<std::size_t>(end / chord_frame_seconds);
+    if (row >= evidence.chord.row_count() || evidence.chord.row(row)[no_chord_column] > 0.5F) break;
+    end = std::min(latest, end + chord_frame_seconds);
+  }
+  return std::max(end, begin_seconds + shortest_segment_seconds);
+}
+
 std::vector<Segment> segments_of(const Evidence& evidence, const DecodedGrid& grid) {
   std::vector<Segment> segments;
   const auto& beats = grid.beats;
   for (std::size_t i = 0; i < beats.size(); ++i) {
     const double begin = beats[i].time_seconds;
-    double end = begin + 60.0 / grid.tempo_bpm.value_or(120.0);
-    if (i + 1 < beats.size()) {
-      end = beats[i + 1].time_seconds;
-    } else {
-      // The last beat has no next one: its chord holds for a beat, but not beyond the sound.
-      end = std::max(begin + 0.01,
-                     std::min(end, frame_seconds(static_cast<double>(evidence.frame_count()))));
-    }
+    const double end =
+        i + 1 < beats.size() ? beats[i + 1].time_seconds : last_end(evidence, grid, begin);
     segments.push_back({begin, end});
   }
   return segments;
@@ -233,6 +242,14 @@ DecodedHarmony decode_harmony(const Evidence& evidence, const DecodedGrid& grid,
   if (!options.key) harmony.key = path_options.key = estimate_key(path.posterior, beat_seconds);
   path =
       find_chords(with_repeats(emission, path.posterior, grid, repeat_weight), beats, path_options);
+
+  if (options.key) {
+    harmony.key_spans = {{grid.beats.front().time_seconds, *options.key}};
+  } else {
+    for (const auto& stretch : key_stretches(path.posterior, beat_seconds, grid.beats_per_bar)) {
+      harmony.key_spans.push_back({segments[stretch.first_beat].begin_seconds, stretch.key});
+    }
+  }
 
   const SpanWriter writer(segments, path, bass_sums);
   std::size_t first = 0;

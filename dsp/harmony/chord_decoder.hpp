@@ -45,9 +45,18 @@ struct DecodedKey {
   bool operator==(const DecodedKey&) const = default;
 };
 
+/// From here on the music stands in this key.
+struct DecodedKeySpan {
+  double begin_seconds = 0.0;
+  DecodedKey key;
+
+  bool operator==(const DecodedKeySpan&) const = default;
+};
+
 struct DecodedHarmony {
-  std::vector<DecodedChord> chords;  // contiguous, in order of time; empty without a grid
-  std::optional<DecodedKey> key;
+  std::vector<DecodedChord> chords;       // contiguous, in order of time; empty without a grid
+  std::optional<DecodedKey> key;          // of the whole recording
+  std::vector<DecodedKeySpan> key_spans;  // in order of time; more than one where the key changes
 
   bool operator==(const DecodedHarmony&) const = default;
 };
@@ -65,7 +74,11 @@ struct ChordDecoderOptions {
 };
 
 /// Chords on the beats of `grid` by Viterbi over beat-synchronous evidence; `notes` (the decoded
-/// low voice) weigh in through how likely each degree is under each chord. Thread-safe.
+/// low voice) weigh in through how likely each degree is under each chord. The last chord goes on
+/// for as long as it sounds after the last beat, a bar at most. Confidence is the probability of
+/// the forward-backward algorithm. Thread-safe.
+/// Source: beat-synchronous decoding with metre, key and bass as witnesses after Mauch & Dixon,
+/// IEEE TASLP 18(6), 2010; their one network is cut into steps here.
 [[nodiscard]] DecodedHarmony decode_harmony(const Evidence& evidence, const DecodedGrid& grid,
                                             const std::vector<DecodedNote>& notes,
                                             const ChordDecoderOptions& options);

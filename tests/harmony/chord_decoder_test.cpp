@@ -47,6 +47,24 @@ TEST(ChordDecoder, hears_minor_where_a_minor_line_goes_home) {
   EXPECT_TRUE(harmony.key->is_minor);
 }
 
+TEST(ChordDecoder, marks_where_the_key_changes_and_nothing_else) {
+  // Twelve bars of ii-V-I in C, then the same in E flat: up a minor third for the last chorus.
+  std::vector<ChartChord> chart;
+  for (const int key : {0, 3}) {
+    for (int i = 0; i < 4; ++i) {
+      chart.push_back({(key + 2) % 12, minor_seventh});
+      chart.push_back({(key + 7) % 12, dominant_seventh});
+      chart.push_back({key, major_seventh});
+    }
+  }
+  const auto harmony = decode_harmony(evidence_of(chart), grid_of(96), {}, {});
+  ASSERT_EQ(harmony.key_spans.size(), 2U);
+  EXPECT_EQ(harmony.key_spans[0].key.tonic_pc, 0);
+  EXPECT_EQ(harmony.key_spans[1].key.tonic_pc, 3);
+  EXPECT_NEAR(harmony.key_spans[1].begin_seconds, 24.0, 2.1);
+  EXPECT_EQ(decode_harmony(evidence_of(turnaround), grid_of(32), {}, {}).key_spans.size(), 1U);
+}
+
 TEST(ChordDecoder, does_not_change_for_one_stray_beat) {
   auto evidence = evidence_of(turnaround, 0.3F);
   for (const std::size_t row : {7U, 8U, 9U}) {  // most of the second beat

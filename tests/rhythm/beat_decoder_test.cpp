@@ -74,6 +74,20 @@ TEST(BeatDecoder, fills_silent_beats_and_keeps_the_octave) {
   EXPECT_EQ(share_found(played, grid.beats, 0.015), 1.0);
 }
 
+TEST(BeatDecoder, leaves_a_long_silence_between_two_tunes_empty) {
+  auto played = steady_beats(120.0, 64);
+  for (const auto& beat : steady_beats(183.0, 96, 4, 55.0)) played.push_back(beat);
+  const auto grid = decode_beats(evidence_of(played, 90.0), {});
+  EXPECT_EQ(share_found(played, grid.beats, 0.010), 1.0);
+  EXPECT_LE(grid.beats.size(), played.size() + 2);
+  EXPECT_EQ(std::count_if(grid.beats.begin(), grid.beats.end(),
+                          [](const DecodedBeat& beat) {
+                            return beat.time_seconds > 34.0 && beat.time_seconds < 54.0;
+                          }),
+            0);
+  EXPECT_EQ(grid.beats.back().beat, 4);
+}
+
 TEST(BeatDecoder, does_not_double_the_tempo_for_weaker_eighths) {
   const auto played = steady_beats(66.0, 32);
   auto evidence = evidence_of(played, 30.0);
@@ -155,6 +169,15 @@ TEST(BeatDecoder, goes_through_each_fixed_beat) {
   EXPECT_TRUE(
       std::is_sorted(grid.beats.begin(), grid.beats.end(),
                      [](const auto& a, const auto& b) { return a.time_seconds < b.time_seconds; }));
+}
+
+TEST(BeatDecoder, stands_any_length_and_confirmed_beats_outside_the_recording) {
+  for (const double seconds : {0.0, 0.02, 0.3, 1.0}) {
+    EXPECT_TRUE(decode_beats(evidence_of({}, seconds), {}).beats.empty());
+  }
+  BeatDecoderOptions options;
+  options.fixed_beats_seconds = {0.25, 400.0};
+  EXPECT_GE(decode_beats(evidence_of({}, 0.5), options).beats.size(), 1U);
 }
 
 TEST(BeatDecoder, obeys_the_players_tempo_meter_and_first_bar) {
