@@ -19,9 +19,9 @@ inline constexpr double shortest_analysis_seconds = 2.0;
 struct AnalysisAudioOptions {
   /// Range of the recording, in its own samples, half-open; absent: from the start, to the end.
   /// An end past the recording's is the recording's.
-  std::optional<std::int64_t> begin_sample;
-  std::optional<std::int64_t> end_sample;
-  OpenOptions open;
+  std::optional<std::int64_t> begin_sample{};
+  std::optional<std::int64_t> end_sample{};
+  OpenOptions open{};
 };
 
 class DiskSamples;  // an unlinked file of floats

@@ -45,7 +45,7 @@ struct OpenOptions {
   bool with_content_hash = true;  // reads the whole file once: about 2 s for an hour of WAV
   /// The program that decodes what libsndfile does not know; empty: the one that belongs to this
   /// program, from its own folder, the installation's libexec folder or the build tree.
-  std::filesystem::path decoder;
+  std::filesystem::path decoder{};
   double decoder_stall_seconds = 30.0;  // silence of that program after which it is given up
 };
 
@@ -73,11 +73,13 @@ class SampleReader {
   [[nodiscard]] virtual Result<void> seek(std::int64_t sample) = 0;
 };
 
-/// Opens a recording: WAV, AIFF, FLAC, Ogg Vorbis, Opus, MP3, CAF and their kin by libsndfile;
+/// Opens a recording: WAV, AIFF, FLAC, Ogg Vorbis, Opus, CAF and their kin by libsndfile; MP3,
 /// M4A/AAC, MP4, MOV, WebM, WMA and what else FFmpeg's libraries know by a program of our own with
 /// limited memory and time, whose output is kept in an unlinked file of the cache folder (these
-/// files are decoded whole while opening; `control` reports the stage "Decoding").
-/// A truncated file opens with what is there, and `lost_note` says what is not.
+/// files are decoded whole while opening; `control` reports the stage "Decoding"). MP3 is among
+/// them because libsndfile's decoder guesses the length of files without an index.
+/// A truncated file opens with what is there, and `lost_note` says what is not; damage found on the
+/// way becomes silence of the same length and is added to it.
 /// Errors, each one sentence that names the file and the cure: not_found, unreadable (permission,
 /// folder, device), not_audio (also empty and text files), unsupported (no sound in it, beyond the
 /// limits above), damaged, cannot_write (no room in the cache folder), cancelled.

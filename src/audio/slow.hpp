@@ -16,16 +16,16 @@ inline constexpr double highest_speed_ratio = 1.5;
 inline constexpr double largest_shift_semitones = 12.0;
 
 struct SlowJob {
-  std::filesystem::path input;
-  std::filesystem::path output;  // .wav, .flac, .ogg or .mp3
-  double speed_ratio = 0.5;      // 0.2 .. 1.5; 0.5 is half speed
-  double shift_semitones = 0.0;  // -12 .. 12, cents as fractions
+  std::filesystem::path input{};
+  std::filesystem::path output{};  // .wav, .flac, .ogg or .mp3
+  double speed_ratio = 0.5;        // 0.2 .. 1.5; 0.5 is half speed
+  double shift_semitones = 0.0;    // -12 .. 12, cents as fractions
   /// Range of the recording, in its samples, half-open; absent: from the start, to the end.
-  std::optional<std::int64_t> begin_sample;
-  std::optional<std::int64_t> end_sample;
+  std::optional<std::int64_t> begin_sample{};
+  std::optional<std::int64_t> end_sample{};
   SampleFormat sample_format = SampleFormat::pcm_16;
-  AudioTags tags;  // the title is the recording's, with the speed, when empty
-  OpenOptions open;
+  AudioTags tags{};  // the title is the recording's, with the speed, when empty
+  OpenOptions open{};
 };
 
 struct SlowReport {

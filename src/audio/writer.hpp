@@ -16,18 +16,18 @@ enum class SampleFormat { pcm_16, pcm_24, float_32 };
 
 /// Tags of the file, UTF-8; empty ones are left out.
 struct AudioTags {
-  std::string title;
-  std::string artist;
-  std::string comment;
+  std::string title{};
+  std::string artist{};
+  std::string comment{};
 };
 
 struct WriteOptions {
   int sample_rate_hz = 48000;
   int channel_count = 2;
   SampleFormat sample_format = SampleFormat::pcm_16;
-  AudioTags tags;
+  AudioTags tags{};
   /// Samples that will be written, where known: a WAV file over 4 GB needs the RF64 header.
-  std::optional<std::int64_t> expected_sample_count;
+  std::optional<std::int64_t> expected_sample_count{};
 };
 
 /// Writes a sound file in blocks, whole or not at all: until `commit` the target is untouched, and

@@ -1,0 +1,36 @@
+#pragma once
+
+#include <cstdint>
+#include <filesystem>
+#include <memory>
+#include <optional>
+#include <span>
+
+#include "src/audio/recording.hpp"
+
+namespace lowstride::audio {
+
+/// A recording read once from start to end, for the analysis: what needs the decoding program is
+/// not put on disk first.
+class ForwardStream {
+ public:
+  ForwardStream() = default;
+  ForwardStream(const ForwardStream&) = delete;
+  ForwardStream& operator=(const ForwardStream&) = delete;
+  virtual ~ForwardStream() = default;
+
+  /// Rate, channels, names, hash; `sample_count`, `lost_note` and `non_finite_count` are final when
+  /// the end has been reached.
+  [[nodiscard]] virtual const RecordingInfo& info() const noexcept = 0;
+  /// Samples to come in all, for progress; nullopt where nobody knows yet.
+  [[nodiscard]] virtual std::optional<std::int64_t> expected_sample_count() const noexcept = 0;
+  /// The next block, interleaved and finite; empty at the end. Valid until the next call.
+  [[nodiscard]] virtual Result<std::span<const float>> next_block() = 0;
+};
+
+/// Errors: those of open_recording.
+[[nodiscard]] Result<std::unique_ptr<ForwardStream>> open_forward(const std::filesystem::path& path,
+                                                                  const OpenOptions& options,
+                                                                  const WorkControl& control);
+
+}  // namespace lowstride::audio

@@ -1,0 +1,207 @@
+#include "src/audio/recording.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <utility>
+#include <vector>
+
+#include "src/audio/decoder_process.hpp"
+#include "src/audio/disk_samples.hpp"
+#include "src/audio/file_facts.hpp"
+#include "src/audio/forward_stream.hpp"
+#include "src/audio/recording_limits.hpp"
+#include "src/audio/sndfile_reader.hpp"
+
+namespace lowstride::audio {
+namespace {
+
+/// Makes what is not finite silent; returns how many values that were.
+std::int64_t silence_non_finite(std::span<float> values) {
+  std::int64_t count = 0;
+  for (float& value : values) {
+    if (!std::isfinite(value)) {
+      value = 0.0F;
+      ++count;
+    }
+  }
+  return count;
+}
+
+/// A recording as libsndfile reads it, block by block.
+class KnownStream : public ForwardStream {
+ public:
+  explicit KnownStream(std::unique_ptr<SampleReader> reader)
+      : reader_(std::move(reader)), info_(reader_->info()) {
+    planes_.assign(channel_count(), std::vector<float>(block_samples));
+    for (std::vector<float>& plane : planes_) pointers_.push_back(plane.data());
+    block_.resize(block_samples * channel_count());
+  }
+
+  [[nodiscard]] const RecordingInfo& info() const noexcept override { return info_; }
+  [[nodiscard]] std::optional<std::int64_t> expected_sample_count() const noexcept override {
+    return info_.sample_count;
+  }
+  [[nodiscard]] Result<std::span<const float>> next_block() override {
+    const auto count = reader_->read({pointers_, block_samples});
+    if (!count) return tl::unexpected(count.error());
+    for (std::size_t c = 0; c < planes_.size(); ++c) {
+      for (std::size_t i = 0; i < *count; ++i) block_[i * planes_.size() + c] = planes_[c][i];
+    }
+    info_.non_finite_count = reader_->info().non_finite_count;
+    info_.lost_note = reader_->info().lost_note;
+    return std::span<const float>(block_).first(*count * planes_.size());
+  }
+
+ private:
+  static constexpr std::size_t block_samples = 8192;
+  [[nodiscard]] std::size_t channel_count() const {
+    return static_cast<std::size_t>(info_.channel_count);
+  }
+
+  std::unique_ptr<SampleReader> reader_;
+  RecordingInfo info_;
+  std::vector<std::vector<float>> planes_;
+  std::vector<float*> pointers_;
+  std::vector<float> block_;
+};
+
+/// A recording as the decoding program sends it.
+class DecodedStream : public ForwardStream {
+ public:
+  DecodedStream(std::unique_ptr<DecoderProcess> decoder, RecordingInfo info)
+      : decoder_(std::move(decoder)), info_(std::move(info)) {}
+
+  [[nodiscard]] const RecordingInfo& info() const noexcept override { return info_; }
+  [[nodiscard]] std::optional<std::int64_t> expected_sample_count() const noexcept override {
+    if (decoder_->promised_sample_count() <= 0) return std::nullopt;
+    return decoder_->promised_sample_count();
+  }
+  [[nodiscard]] Result<std::span<const float>> next_block() override {
+    const auto block = decoder_->next_block();
+    if (!block) return tl::unexpected(block.error());
+    if (info_.format_name.empty()) {
+      info_.title = decoder_->title();
+      info_.artist = decoder_->artist();
+      info_.format_name = decoder_->format_name();
+    }
+    if (block->empty()) {
+      info_.lost_note = cut_off_data_note(info_.path, info_.duration_seconds());
+      if (info_.lost_note.empty()) info_.lost_note = decoder_->lost_note();
+      if (auto within = check_length(info_); !within) return tl::unexpected(within.error());
+      return *block;
+    }
+    block_.assign(block->begin(), block->end());
+    info_.non_finite_count += silence_non_finite(block_);
+    info_.sample_count += static_cast<std::int64_t>(block_.size()) / info_.channel_count;
+    return std::span<const float>(block_);
+  }
+
+ private:
+  std::unique_ptr<DecoderProcess> decoder_;
+  RecordingInfo info_;
+  std::vector<float> block_;
+};
+
+/// A recording that was decoded whole to disk.
+class SpooledReader : public SampleReader {
+ public:
+  SpooledReader(std::unique_ptr<DiskSamples> samples, RecordingInfo info)
+      : samples_(std::move(samples)), info_(std::move(info)) {}
+
+  [[nodiscard]] const RecordingInfo& info() const noexcept override { return info_; }
+  [[nodiscard]] std::int64_t position() const noexcept override { return position_; }
+
+  [[nodiscard]] Result<std::size_t> read(dsp::MutableAudioView out) override {
+    LOWSTRIDE_EXPECTS(out.channel_count() == static_cast<std::size_t>(info_.channel_count));
+    const auto total = static_cast<std::size_t>(std::clamp<std::int64_t>(
+        info_.sample_count - position_, 0, static_cast<std::int64_t>(out.sample_count)));
+    for (std::size_t done = 0; done < total;) {
+      const std::size_t count = std::min(total - done, std::size_t{8192});
+      block_.resize(count * out.channel_count());
+      if (auto got = samples_->read(position_ * info_.channel_count, block_); !got) {
+        return tl::unexpected(got.error());
+      }
+      for (std::size_t c = 0; c < out.channel_count(); ++c) {
+        const auto channel = out.channel(c);
+        for (std::size_t i = 0; i < count; ++i) {
+          channel[done + i] = block_[i * out.channel_count() + c];
+        }
+      }
+      done += count;
+      position_ += static_cast<std::int64_t>(count);
+    }
+    return total;
+  }
+
+  [[nodiscard]] Result<void> seek(std::int64_t sample) override {
+    LOWSTRIDE_EXPECTS(sample >= 0 && sample <= info_.sample_count);
+    position_ = sample;
+    return {};
+  }
+
+ private:
+  std::unique_ptr<DiskSamples> samples_;
+  RecordingInfo info_;
+  std::vector<float> block_;
+  std::int64_t position_ = 0;
+};
+
+Result<std::unique_ptr<ForwardStream>> open_by_decoder(const std::filesystem::path& path,
+                                                       const OpenOptions& options,
+                                                       const WorkControl& control) {
+  auto decoder = DecoderProcess::start(path, options, control);
+  if (!decoder) return tl::unexpected(decoder.error());
+  RecordingInfo info;
+  info.path = path;
+  info.sample_rate_hz = (*decoder)->sample_rate_hz();
+  info.channel_count = (*decoder)->channel_count();
+  if (auto within = check_limits(info); !within) return tl::unexpected(within.error());
+  if (options.with_content_hash) {
+    auto hash = content_hash_of(path, control);
+    if (!hash) return tl::unexpected(hash.error());
+    info.content_hash = std::move(*hash);
+  }
+  return std::make_unique<DecodedStream>(std::move(*decoder), std::move(info));
+}
+
+/// Decodes to disk, so that it can be read from anywhere.
+Result<std::unique_ptr<SampleReader>> spool(ForwardStream& stream, const WorkControl& control) {
+  auto samples = DiskSamples::create();
+  if (!samples) return tl::unexpected(samples.error());
+  while (true) {
+    const auto block = stream.next_block();
+    if (!block) return tl::unexpected(block.error());
+    if (block->empty()) break;
+    if (auto kept = (*samples)->append(*block); !kept) return tl::unexpected(kept.error());
+    const double done = static_cast<double>(stream.info().sample_count);
+    const auto expected = stream.expected_sample_count();
+    control.report("Decoding",
+                   expected ? std::min(done / static_cast<double>(*expected), 1.0) : 0.0);
+  }
+  return std::make_unique<SpooledReader>(std::move(*samples), stream.info());
+}
+
+}  // namespace
+
+Result<std::unique_ptr<ForwardStream>> open_forward(const std::filesystem::path& path,
+                                                    const OpenOptions& options,
+                                                    const WorkControl& control) {
+  if (const auto size = check_readable_file(path); !size) return tl::unexpected(size.error());
+  auto reader = open_by_sndfile(path, options, control);
+  if (!reader) return tl::unexpected(reader.error());
+  if (*reader == nullptr) return open_by_decoder(path, options, control);
+  return std::make_unique<KnownStream>(std::move(*reader));
+}
+
+Result<std::unique_ptr<SampleReader>> open_recording(const std::filesystem::path& path,
+                                                     const OpenOptions& options,
+                                                     const WorkControl& control) {
+  if (const auto size = check_readable_file(path); !size) return tl::unexpected(size.error());
+  auto reader = open_by_sndfile(path, options, control);
+  if (!reader || *reader != nullptr) return reader;
+  auto stream = open_by_decoder(path, options, control);
+  if (!stream) return tl::unexpected(stream.error());
+  return spool(**stream, control);
+}
+
+}  // namespace lowstride::audio
