@@ -154,7 +154,7 @@ def main():
         done = a.part[0] + (a.part[1] - a.part[0]) * done
         rate = a.rate * min(1, (step + 1) / 100) * (1 if done < .3 else .5 * (1 + np.cos(np.pi * (done - .3) / .7)))
         for g in opt.param_groups:
-            g['lr'] = rate
+            g['lr'] = float(rate)
         t = to_device(batch, device)
         with torch.no_grad():
             spectra = front(spoil(sound, t))
