@@ -12,7 +12,8 @@
 namespace lowstride::dsp {
 namespace {
 
-constexpr std::size_t step_frames = 48;  // frames that go through the nets at once: 0.56 s
+constexpr std::size_t step_frames = 48;        // frames that go through the nets at once: 0.56 s
+constexpr std::size_t chord_step_frames = 24;  // fewer would fill no vector: 2.2 s
 constexpr double target_rms = 0.1;
 constexpr double least_rms = 1e-5;
 
@@ -174,6 +175,7 @@ void Listener::State::add_pitches() {
 
 void Listener::State::add_chords(bool is_last) {
   const std::size_t ready = std::min(folds.frame_count(), lows.frame_count());
+  if (ready < chord_step_frames && !is_last) return;
   FrameQueue& input = chord_net.input();
   const std::size_t first = input.grow(ready);
   for (std::size_t lane = 0; lane < chord_input_lane_count; ++lane) {
