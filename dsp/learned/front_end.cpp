@@ -28,14 +28,14 @@ double from_mel(double mel) { return 700.0 * (std::pow(10.0, mel / 2595.0) - 1.0
 FrontEnd::SparseMap FrontEnd::pitch_map(std::size_t fft_samples, double a4_hz) {
   SparseMap map;
   const double third = std::exp2(1.0 / 36.0);
+  const std::size_t last_bin = fft_samples / 2;
   for (std::size_t k = 0; k < log_bin_count; ++k) {
     const double midi = (lowest_third_midi + static_cast<double>(k)) / 3.0;
     const double position = a4_hz * std::exp2((midi - 69.0) / 12.0) *
                             static_cast<double>(fft_samples) / analysis_rate_hz;
     const double half_width = std::max(1.0, position * (third - 1.0));
     const double first = std::max(0.0, std::ceil(position - half_width));
-    const double last =
-        std::min(static_cast<double>(fft_samples / 2), std::floor(position + half_width));
+    const double last = std::min(static_cast<double>(last_bin), std::floor(position + half_width));
     SparseMap::Row row{static_cast<std::size_t>(first), map.weights.size(), 0};
     double sum = 0.0;
     for (double bin = first; bin <= last; bin += 1.0) {

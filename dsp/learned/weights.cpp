@@ -186,6 +186,7 @@ std::variant<Weights, WeightsError> read_weights(std::span<const std::byte> file
   if (auto error = check_layout(entries)) return *error;
 
   std::vector<std::pair<std::size_t, std::size_t>> places;
+  places.reserve(entries.size());
   for (const auto& [name, entry] : entries) places.emplace_back(entry.offset, entry.count);
   std::sort(places.begin(), places.end());
   std::size_t used = 0;
