@@ -1,8 +1,10 @@
 #pragma once
 
+#include <complex>
 #include <cstddef>
 #include <vector>
 
+#include "dsp/spectrum/real_fft.hpp"
 #include "dsp/stretch/sample_ring.hpp"
 
 namespace lowstride::dsp::stretch {
@@ -14,30 +16,29 @@ struct BandSplitterOptions {
 };
 
 /// Splits a signal into bands whose sum is the signal, sample for sample and with no delay: linear
-/// phase low-passes (Blackman-windowed sinc) and their complements, computed `read_ahead_samples()`
-/// behind the input.
+/// phase low-passes (Blackman-windowed sinc) and their complements, done by fast convolution
+/// (overlap-save, Stockham 1966) in blocks that stand at fixed places.
 class BandSplitter {
  public:
   explicit BandSplitter(const BandSplitterOptions& options);
 
-  [[nodiscard]] std::size_t band_count() const noexcept { return filters_.size() + 1; }
-  [[nodiscard]] std::size_t read_ahead_samples() const noexcept { return read_ahead_; }
+  [[nodiscard]] std::size_t band_count() const noexcept { return responses_.size() + 1; }
+  /// How far the bands end behind the input at most.
+  [[nodiscard]] std::size_t read_ahead_samples() const noexcept { return reach_ + block_ - 1; }
 
-  /// Appends to each band all that `input` allows; the bands end `read_ahead_samples()` before
-  /// `input`. `bands`: `band_count()` rings that only this function advances. At most
-  /// `max_step_samples` a call is done at once; more is done in pieces. Real-time safe.
+  /// Appends to each band all whole blocks that `input` allows. `bands`: `band_count()` rings that
+  /// only this function advances. Real-time safe.
   void advance(const SampleRing& input, std::vector<SampleRing>& bands) noexcept;
 
-  static constexpr std::size_t max_step_samples = 512;
-
  private:
-  void split_step(const SampleRing& input, std::vector<SampleRing>& bands,
-                  std::size_t count) noexcept;
+  void split_block(const SampleRing& input, std::vector<SampleRing>& bands) noexcept;
 
-  std::vector<std::vector<float>> filters_;  // odd lengths, symmetric, one a crossover
-  std::size_t read_ahead_ = 0;
-  std::vector<float> source_;  // [max_step + longest reach on both sides]
-  std::vector<float> low_;
+  std::size_t reach_;  // of all filters together, on each side
+  RealFft fft_;
+  std::size_t block_;                          // samples a block gives
+  std::vector<std::vector<float>> responses_;  // [band][bin], real: phase 0
+  std::vector<float> source_, filtered_, rest_;
+  std::vector<std::complex<float>> spectrum_, product_;
 };
 
 }  // namespace lowstride::dsp::stretch

@@ -102,8 +102,11 @@ class BandVocoder {
   std::size_t whole_samples_ = 0;  // of this sound
   bool fresh_ = true;              // no frame of this sound yet
   bool untouched_ = true;          // all angles are still 0
+  bool has_spectrum_ = false;      // now_ is that of the last frame
+  bool is_plain_ = true;           // no edge touches the window of the last frame
   double centre_ = 0.0;            // input place of the last frame, before rounding
   Place last_centre_ = 0;
+  Place last_lag_ = 0;
   Place last_ = 0;  // stretched place of the last frame
   Place next_ = 0;
   Place taken_ = 0;  // before it all is forgotten

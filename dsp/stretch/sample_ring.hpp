@@ -41,6 +41,19 @@ class SampleRing {
     return channels_[channel][index(place)];
   }
 
+  /// Sets places [begin, begin + source.size()), none of them negative.
+  void write(std::size_t channel, Place begin, std::span<const float> source) noexcept {
+    auto& data = channels_[channel];
+    std::size_t done = 0;
+    while (done < source.size()) {
+      const std::size_t to = index(begin + static_cast<Place>(done));
+      const std::size_t run = std::min(source.size() - done, capacity_ - to);
+      std::copy_n(source.begin() + static_cast<std::ptrdiff_t>(done), run,
+                  data.begin() + static_cast<std::ptrdiff_t>(to));
+      done += run;
+    }
+  }
+
   /// Makes `count` more places valid; the caller has written or will write their slots.
   void advance(std::size_t count) noexcept { end_ += static_cast<Place>(count); }
 

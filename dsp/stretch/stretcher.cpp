@@ -8,6 +8,7 @@
 #include "dsp/base/contracts.hpp"
 #include "dsp/stretch/band_splitter.hpp"
 #include "dsp/stretch/band_vocoder.hpp"
+#include "dsp/stretch/good_fft_size.hpp"
 #include "dsp/stretch/onset_finder.hpp"
 #include "dsp/stretch/onset_list.hpp"
 #include "dsp/stretch/resampler.hpp"
@@ -36,6 +37,7 @@ constexpr double most_pitch_ratio = 4.0;
 struct BandPlan {
   double to_hz;                // upper crossover
   std::size_t window_samples;  // at 44.1 kHz
+  std::size_t overlap;         // frames that share a sample
   double whole_seconds;
   double hold_seconds;
   double fade_seconds;
@@ -48,6 +50,7 @@ struct BandPlan {
 constexpr std::array<BandPlan, 3> plans{{
     {.to_hz = 700.0,
      .window_samples = 8192,
+     .overlap = 8,
      .whole_seconds = 0.090,
      .hold_seconds = 0.060,
      .fade_seconds = 0.004,
@@ -55,6 +58,7 @@ constexpr std::array<BandPlan, 3> plans{{
      .low_sidelobes = true},
     {.to_hz = 2000.0,
      .window_samples = 4096,
+     .overlap = 8,
      .whole_seconds = 0.045,
      .hold_seconds = 0.030,
      .fade_seconds = 0.002,
@@ -62,6 +66,7 @@ constexpr std::array<BandPlan, 3> plans{{
      .low_sidelobes = true},
     {.to_hz = 1e9,
      .window_samples = 2048,
+     .overlap = 4,
      .whole_seconds = 0.025,
      .hold_seconds = 0.018,
      .fade_seconds = 0.001,
@@ -69,16 +74,10 @@ constexpr std::array<BandPlan, 3> plans{{
      .low_sidelobes = false},
 }};
 
-/// A multiple of 16 near `wanted` with no prime factor over 5, which FFTW does fast.
-std::size_t good_size(double wanted) {
-  const auto start = static_cast<std::size_t>(wanted / 16.0 + 0.5);
-  for (std::size_t size = std::max<std::size_t>(start, 4);; ++size) {
-    std::size_t rest = size;
-    for (const std::size_t prime : {2U, 3U, 5U}) {
-      while (rest % prime == 0) rest /= prime;
-    }
-    if (rest == 1) return 16 * size;
-  }
+/// Window of a plan at a sample rate.
+std::size_t window_at(const BandPlan& plan, double rate_hz) {
+  return stretch::good_fft_size(
+      static_cast<std::size_t>(static_cast<double>(plan.window_samples) * rate_hz / 44100.0 + 0.5));
 }
 
 std::size_t samples(double seconds, double rate_hz) {
@@ -100,7 +99,7 @@ std::vector<BandVocoder> vocoders(const StretchOptions& options) {
   std::vector<BandVocoder> result;
   for (unsigned band = 0; band <= corners.size(); ++band) {
     const BandPlan& plan = plans[band];
-    const std::size_t window = good_size(static_cast<double>(plan.window_samples) * rate / 44100.0);
+    const std::size_t window = window_at(plan, rate);
     const double bins_per_hz = static_cast<double>(window) / rate;
     const std::size_t first =
         band == 0 ? 0 : static_cast<std::size_t>(corners[band - 1] * 0.62 * bins_per_hz);
@@ -113,7 +112,7 @@ std::vector<BandVocoder> vocoders(const StretchOptions& options) {
         .channel_count = options.channel_count,
         .band_index = band,
         .window_samples = window,
-        .hop_samples = window / 8,
+        .hop_samples = window / plan.overlap,
         .whole_samples = samples(plan.whole_seconds, rate),
         .hold_samples = samples(plan.hold_seconds, rate),
         .fade_samples = std::max<std::size_t>(4, samples(plan.fade_seconds, rate)),
@@ -142,8 +141,7 @@ class Stretcher::Engine {
         finder_({.sample_rate_hz = options.sample_rate_hz,
                  .channel_count = options.channel_count,
                  .crossovers_hz = crossovers(options.sample_rate_hz)}),
-        longest_window_(good_size(static_cast<double>(plans.front().window_samples) *
-                                  options.sample_rate_hz / 44100.0)),
+        longest_window_(window_at(plans.front(), options.sample_rate_hz)),
         vocoders_(vocoders(options)),
         map_(block_samples, 4 * longest_window_ + 4096),
         input_(options.channel_count, memory_samples()),

@@ -26,7 +26,7 @@ TEST(BandSplitter, bands_add_up_to_the_signal_in_place) {
   BandSplitter splitter({.channel_count = 1});
   const auto signal = test::noise(16000, 5);
   const auto bands = split(splitter, signal);
-  EXPECT_EQ(bands.front().end(), 16000 - static_cast<Place>(splitter.read_ahead_samples()));
+  EXPECT_GE(bands.front().end(), 16000 - static_cast<Place>(splitter.read_ahead_samples()));
   for (Place place = 0; place < bands.front().end(); ++place) {
     float sum = 0.0F;
     for (const auto& band : bands) sum += band.at(0, place);
