@@ -69,7 +69,7 @@ Result<void> change(Take& take, const SetChord& edit) {
   ChordSpan fresh;
   fresh.begin_samples = edit.begin_samples;
   fresh.end_samples = edit.end_samples;
-  fresh.chord = edit.chord;
+  if (edit.chord.root_pc) fresh.chord = edit.chord;
   fresh.written = edit.written;
   confirm(fresh);
   const std::int64_t shortest = shortest_chord(take);

@@ -3,6 +3,7 @@
 #include <cstdint>
 #include <optional>
 #include <string>
+#include <vector>
 
 #include "dsp/harmony/chord_decoder.hpp"
 #include "dsp/pitch/note_decoder.hpp"
@@ -34,15 +35,14 @@ struct Proposals {
 [[nodiscard]] Edit proposals_edit(const Take& take, const Proposals& proposals,
                                   std::int64_t begin_samples, std::int64_t end_samples);
 
-/// What a person decided, as the note decoder wants it: confirmed notes and gaps inside
-/// [begin, end), in order of time.
+/// What a person decided, as the note decoder wants it: confirmed notes and gaps, in order of time.
 [[nodiscard]] std::vector<dsp::DecidedSpan> decided_spans(const Take& take);
 
-/// Confirmed beats and the pinned "one" for the beat decoder; confirmed meter. The rest of
-/// `options` is left as it is.
+/// Adds confirmed beats, a confirmed first bar and a confirmed meter to what the beat decoder is
+/// told; a first bar or meter that is set already stays (3 or 4 beats in a bar are all it knows).
 void add_confirmed_grid(const Take& take, dsp::BeatDecoderOptions& options);
 
-/// Confirmed chords and key for the chord decoder.
+/// Adds confirmed chords, and a confirmed key unless one is set already.
 void add_confirmed_harmony(const Take& take, dsp::ChordDecoderOptions& options);
 
 /// Whole samples at `time_base_hz`, rounded, and back.

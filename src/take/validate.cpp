@@ -25,6 +25,7 @@ bool is_pitch(int midi) { return midi >= 0 && midi <= 127; }
 bool is_pitch_class(int value) { return value >= 0 && value < 12; }
 
 bool is_chord(const dsp::ChordReading& chord) {
+  if (!chord.root_pc) return chord == dsp::ChordReading{};
   return is_pitch_class(chord.root_pc.value_or(0)) && is_pitch_class(chord.bass_pc) &&
          static_cast<std::size_t>(chord.quality) < dsp::chord_quality_count;
 }

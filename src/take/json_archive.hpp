@@ -1,0 +1,212 @@
+#pragma once
+
+#include <concepts>
+#include <cstddef>
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <type_traits>
+#include <utility>
+#include <vector>
+
+#include "src/take/json_values.hpp"
+
+// How values become JSON and come back, without exceptions. A struct lists its fields once:
+//   template <typename A, Is<Passage> P> void fields(A& a, P& passage) {
+//     a("name", passage.name);
+//     a("begin_samples", passage.begin_samples);
+//   }
+// and both JsonWriter and JsonReader go through that list. Inside of src/take alone.
+namespace lowstride::take::detail {
+
+template <typename Candidate, typename Type>
+concept Is = std::same_as<std::remove_const_t<Candidate>, Type>;
+
+// ---- Structs ---------------------------------------------------------------------------------
+
+class JsonWriter {
+ public:
+  explicit JsonWriter(Json& object) : object_(object) { object_ = Json::object(); }
+
+  template <typename Value>
+  void operator()(const char* name, const Value& value) {
+    object_.push_back({name, make(value)});
+  }
+  /// Left out when it is `absent`.
+  template <typename Value>
+  void operator()(const char* name, const Value& value, const std::type_identity_t<Value>& absent) {
+    if (value == absent) {
+      left_out_.push_back(name);
+    } else {
+      (*this)(name, value);
+    }
+  }
+  /// Writes again what was not known when it was read; comes after all fields.
+  void unknown(const std::string& fields_json);
+
+ private:
+  template <typename Value>
+  static Json make(const Value& value);
+  void merge(Json& into, const Json& from, bool is_top) const;
+
+  Json& object_;
+  std::vector<std::string_view> left_out_;
+};
+
+class JsonReader {
+ public:
+  explicit JsonReader(const Json& object) : object_(object) {
+    if (!object.is_object()) fail("");
+  }
+
+  template <typename Value>
+  void operator()(const char* name, Value& value) {
+    known_.push_back(name);
+    if (!is_good_) return;
+    const auto found = object_.find(name);
+    if (found == object_.end()) {
+      fail(name);
+    } else {
+      ++found_count_;
+      take_in(name, *found, value);
+    }
+  }
+  template <typename Value>
+  void operator()(const char* name, Value& value, const std::type_identity_t<Value>& absent) {
+    known_.push_back(name);
+    if (!is_good_) return;
+    const auto found = object_.find(name);
+    if (found == object_.end()) {
+      value = absent;
+    } else {
+      ++found_count_;
+      take_in(name, *found, value);
+    }
+  }
+  /// Keeps the fields that no call named, as a JSON object or ""; comes after all fields.
+  void unknown(std::string& fields_json);
+
+  [[nodiscard]] bool is_good() const noexcept { return is_good_; }
+  /// The field at fault, with those around it: "notes[3].midi".
+  [[nodiscard]] const std::string& fault() const noexcept { return fault_; }
+  /// What inner structs that keep nothing themselves did not know, and after `unknown` nothing.
+  [[nodiscard]] Json take_residue();
+
+ private:
+  void fail(std::string fault) {
+    if (is_good_) fault_ = std::move(fault);
+    is_good_ = false;
+  }
+  template <typename Value>
+  void take_in(const std::string& name, const Json& json, Value& value);
+  template <typename Value>
+  bool take_one(const Json& json, Value& value, std::string& inner_fault, Json& residue);
+
+  const Json& object_;
+  std::vector<std::string_view> known_;
+  std::size_t found_count_ = 0;
+  Json residue_;  // null or an object
+  std::string fault_;
+  bool is_good_ = true;
+};
+
+template <typename Type>
+inline constexpr bool is_vector = false;
+template <typename Entry>
+inline constexpr bool is_vector<std::vector<Entry>> = true;
+template <typename Type>
+inline constexpr bool is_optional = false;
+template <typename Entry>
+inline constexpr bool is_optional<std::optional<Entry>> = true;
+
+/// Declared by each struct beside its fields, so that single values are told from structs.
+template <typename Type>
+concept HasFields = requires(JsonWriter& writer, const Type& value) {
+  fields(writer, value);
+};
+
+template <typename Value>
+Json JsonWriter::make(const Value& value) {
+  if constexpr (is_vector<Value>) {
+    Json list = Json::array();
+    for (const auto& entry : value) list.push_back(make(entry));
+    return list;
+  } else if constexpr (is_optional<Value>) {
+    return value ? make(*value) : Json();
+  } else if constexpr (HasFields<Value>) {
+    Json object;
+    JsonWriter writer(object);
+    fields(writer, value);
+    return object;
+  } else {
+    return to_json(value);
+  }
+}
+
+template <typename Value>
+bool JsonReader::take_one(const Json& json, Value& value, std::string& inner_fault, Json& residue) {
+  if constexpr (is_vector<Value>) {
+    if (!json.is_array()) return false;
+    value.clear();
+    value.reserve(json.size());
+    for (const Json& entry : json) {
+      Json dropped;
+      std::string fault;
+      if (!take_one(entry, value.emplace_back(), fault, dropped)) {
+        inner_fault = "[" + std::to_string(value.size()) + "]" +
+                      (fault.empty() || fault.front() == '[' ? "" : ".") + fault;
+        return false;
+      }
+    }
+    return true;
+  } else if constexpr (is_optional<Value>) {
+    if (json.is_null()) {
+      value.reset();
+      return true;
+    }
+    return take_one(json, value.emplace(), inner_fault, residue);
+  } else if constexpr (HasFields<Value>) {
+    JsonReader reader(json);
+    if (reader.is_good()) fields(reader, value);
+    if (!reader.is_good()) {
+      inner_fault = reader.fault();
+      return false;
+    }
+    residue = reader.take_residue();
+    return true;
+  } else {
+    return from_json(json, value);
+  }
+}
+
+template <typename Value>
+void JsonReader::take_in(const std::string& name, const Json& json, Value& value) {
+  std::string fault;
+  Json residue;
+  if (!take_one(json, value, fault, residue)) {
+    fail(name + (fault.empty() || fault.front() == '[' ? "" : ".") + fault);
+  } else if (!residue.is_null()) {
+    residue_[name] = std::move(residue);
+  }
+}
+
+/// One value with `fields` as JSON.
+template <HasFields Value>
+[[nodiscard]] Json object_of(const Value& value) {
+  Json object;
+  JsonWriter writer(object);
+  fields(writer, value);
+  return object;
+}
+
+/// JSON on one line with blanks after ':' and ',', as people write it. Bytes that are no UTF-8
+/// become U+FFFD.
+void append_line(std::string& out, const Json& json);
+
+/// The text's JSON, or null (a discarded value is never given) when it is none or when brackets
+/// nest deeper than `deepest_json`, which no file of ours does and recursion could not bear.
+inline constexpr int deepest_json = 64;
+[[nodiscard]] std::optional<Json> parse_json(std::string_view text);
+
+}  // namespace lowstride::take::detail

@@ -1,0 +1,117 @@
+#include "src/take/take_json.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <tuple>
+#include <utility>
+
+#include "dsp/base/contracts.hpp"
+#include "src/take/json_archive.hpp"
+#include "src/take/take_fields.hpp"
+#include "src/take/validate.hpp"
+
+namespace lowstride::take {
+namespace {
+
+using detail::Json;
+
+constexpr const char* format_name = "lowstride-take";
+
+/// Lists one entry a line, all else one field a line.
+void append_fields(std::string& out, const Json& fields) {
+  for (const auto& [name, value] : fields.items()) {
+    out += ",\n  ";
+    detail::append_line(out, Json(name));
+    out += ": ";
+    const bool is_list = value.is_array() && !value.empty() && value.front().is_object();
+    if (!is_list) {
+      detail::append_line(out, value);
+      continue;
+    }
+    out += "[\n";
+    for (std::size_t i = 0; i < value.size(); ++i) {
+      out += "    ";
+      detail::append_line(out, value[i]);
+      out += i + 1 < value.size() ? ",\n" : "\n";
+    }
+    out += "  ]";
+  }
+}
+
+void make_plain(std::string& text) {
+  if (!is_plain_text(text)) text = to_plain_text(text);
+}
+
+/// A hand-edited file may hold a line break in a title or passages in another order: harmless.
+void tidy(Take& take) {
+  make_plain(take.title);
+  make_plain(take.composer);
+  make_plain(take.form);
+  for (Passage& passage : take.passages) make_plain(passage.name);
+  std::stable_sort(take.passages.begin(), take.passages.end(),
+                   [](const Passage& a, const Passage& b) {
+                     return std::tie(a.begin_samples, a.end_samples, a.id) <
+                            std::tie(b.begin_samples, b.end_samples, b.id);
+                   });
+}
+
+}  // namespace
+
+std::string take_to_json(const Take& take) {
+  LOWSTRIDE_EXPECTS(check_take(take).has_value());
+  std::string text =
+      fmt::format("{{\n  \"format\": \"{}\",\n  \"version\": {}", format_name, take_format_version);
+  append_fields(text, detail::object_of(take));
+  return text + "\n}\n";
+}
+
+Result<Take> take_from_json(std::string_view text, std::string_view name) {
+  auto document = detail::parse_json(text);
+  if (!document || !document->is_object()) {
+    return fail(ErrorCode::damaged,
+                fmt::format("'{}' is damaged or not a take; open the version before it ({}.bak) or "
+                            "another file.",
+                            name, name));
+  }
+  const auto format = document->find("format");
+  if (format == document->end() || *format != format_name) {
+    return fail(ErrorCode::unsupported,
+                fmt::format("'{}' is not a take; name a file that Lowstride saved.", name));
+  }
+  int version = 0;
+  const auto version_field = document->find("version");
+  if (version_field == document->end() || !detail::from_json(*version_field, version) ||
+      version < 1) {
+    return fail(ErrorCode::damaged,
+                fmt::format("'{}' does not say which version of a take it is; open the version "
+                            "before it ({}.bak).",
+                            name, name));
+  }
+  if (version > take_format_version) {
+    return fail(ErrorCode::unsupported,
+                fmt::format("'{}' was saved by a newer Lowstride (format {}, and this one reads up "
+                            "to {}); open it with that one. The file was not changed.",
+                            name, version, take_format_version));
+  }
+  document->erase("format");
+  document->erase("version");
+  Take take;
+  detail::JsonReader reader(*document);
+  detail::fields(reader, take);
+  if (!reader.is_good()) {
+    return fail(ErrorCode::damaged,
+                fmt::format("'{}' is damaged: '{}' is missing or makes no sense; open the version "
+                            "before it ({}.bak) or mend it.",
+                            name, reader.fault(), name));
+  }
+  tidy(take);
+  if (auto outcome = check_take(take); !outcome) {
+    return fail(ErrorCode::damaged,
+                fmt::format("'{}' is damaged: {} Open the version before it ({}.bak) or mend it.",
+                            name, outcome.error().message, name));
+  }
+  return take;
+}
+
+}  // namespace lowstride::take
