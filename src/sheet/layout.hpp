@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "src/take/take.hpp"
+#include "src/take/time_text.hpp"
 
 namespace lowstride::sheet {
 
@@ -16,16 +17,10 @@ inline constexpr int tatums_per_beat = 12;
 /// How a beat is divided in writing.
 enum class Division : std::uint8_t { whole = 1, halves = 2, thirds = 3, quarters = 4, sixths = 6 };
 
-/// A stretch of a take: [begin, end) in samples of the recording.
-struct Stretch {
-  std::int64_t begin_samples = 0;
-  std::int64_t end_samples = 0;
-};
-
 struct LayoutOptions {
   std::optional<int> first_bar = std::nullopt;
   std::optional<int> last_bar = std::nullopt;  // inclusive
-  std::optional<Stretch> stretch = std::nullopt;
+  std::optional<take::Stretch> stretch = std::nullopt;
   double doubt_threshold = 0.8;
 };
 

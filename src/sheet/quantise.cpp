@@ -12,15 +12,27 @@ namespace {
 /// wider where the beat is long.
 double onset_scatter_seconds(double beat_seconds) noexcept { return 0.02 + 0.02 * beat_seconds; }
 
-/// Negative log of how rare a division is, in units of squared deviations.
+/// How rare a division is (twice the negative log of its share, up to a constant): the simpler the
+/// commoner, and a swinging line hardly ever has quarters of a beat.
 struct Candidate {
   Division division;
-  double price;
+  double even_price;
+  double swung_price;
 };
 constexpr std::array<Candidate, 5> candidates{
-    Candidate{Division::whole, 0.0}, Candidate{Division::halves, 1.0},
-    Candidate{Division::thirds, 4.0}, Candidate{Division::quarters, 5.0},
-    Candidate{Division::sixths, 12.0}};
+    Candidate{Division::whole, 0.0, 0.0}, Candidate{Division::halves, 1.0, 1.0},
+    Candidate{Division::thirds, 4.0, 4.0}, Candidate{Division::quarters, 6.0, 9.0},
+    Candidate{Division::sixths, 12.0, 14.0}};
+/// Strokes closer than this are rarer the closer they are.
+constexpr double fast_slot_seconds = 0.1;
+constexpr double fast_slot_price = 20.0;  // towards no time at all
+
+double price_of(const Candidate& candidate, double beat_seconds, double long_share) noexcept {
+  const double slot_seconds = beat_seconds / static_cast<double>(candidate.division);
+  const double haste = std::max(0.0, 1.0 - slot_seconds / fast_slot_seconds);
+  return (long_share > 0.5 ? candidate.swung_price : candidate.even_price) +
+         fast_slot_price * haste;
+}
 
 /// How far an onset is from a slot, as a share of the beat. A swung second half lies anywhere from
 /// the even place to the long one: players' ratios move with every beat.
@@ -80,8 +92,9 @@ QuantisedBeat quantise_beat(std::span<const double> shares, double beat_seconds,
   for (const Candidate& candidate : candidates) {
     const Fit found = fit(shares, tatums_per_slot(candidate.division), candidate.division,
                           scatter_share, long_share);
-    if (found.cost + candidate.price < cheapest) {
-      cheapest = found.cost + candidate.price;
+    const double cost = found.cost + price_of(candidate, beat_seconds, long_share);
+    if (cost < cheapest) {
+      cheapest = cost;
       written = {candidate.division, found.tatums};
     }
   }

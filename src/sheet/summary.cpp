@@ -7,8 +7,8 @@
 #include <fmt/format.h>
 #include <fmt/ranges.h>
 
-#include "src/neck/named_necks.hpp"
 #include "src/sheet/grid.hpp"
+#include "src/take/time_text.hpp"
 #include "src/theory/pitch.hpp"
 
 namespace lowstride::sheet {
@@ -22,29 +22,6 @@ std::string counted(std::size_t count, std::string_view one, std::string_view ma
 
 std::string line(std::string_view label, std::string_view text) {
   return fmt::format("{:<9} {}\n", label, text);
-}
-
-std::string clock_text(const take::Take& take, std::int64_t time_samples) {
-  const double seconds = static_cast<double>(time_samples) / static_cast<double>(take.time_base_hz);
-  const auto milliseconds =
-      static_cast<std::int64_t>(std::llround(std::max(0.0, seconds) * 1000.0));
-  return fmt::format("{}:{:02}.{:03}", milliseconds / 60000, milliseconds / 1000 % 60,
-                     milliseconds % 1000);
-}
-
-std::string place_on(const take::Take& take, const std::vector<GridBeat>& grid,
-                     std::int64_t time_samples) {
-  if (grid.empty()) return clock_text(take, time_samples);
-  const double position = beat_position(grid, time_samples);
-  const double nearest = std::round(position);
-  const double beat = std::abs(position - nearest) <= on_the_beat ? nearest : std::floor(position);
-  if (beat < 0.0 || beat >= static_cast<double>(grid.size() - 1)) {
-    return clock_text(take, time_samples);
-  }
-  const GridBeat& found = grid[static_cast<std::size_t>(beat)];
-  const auto tenths = static_cast<int>(std::lround(10.0 * std::max(0.0, position - beat)));
-  if (beat == nearest || tenths == 0) return fmt::format("b{}:{}", found.bar, found.beat);
-  return fmt::format("b{}:{}.{}", found.bar, found.beat, std::min(9, tenths));
 }
 
 std::string tempo_line(const take::Take& take) {
@@ -146,11 +123,10 @@ std::string note_lines(const take::Take& take, const SummaryOptions& options) {
     std::ranges::stable_sort(doubts, {}, [](const take::Note* note) {
       return std::min(note->confidence, note->octave_margin);
     });
-    const std::vector<GridBeat> grid = written_grid(take);
     std::vector<std::string> places;
     for (const take::Note* note : doubts) {
       if (places.size() == static_cast<std::size_t>(std::max(0, options.worst_doubt_count))) break;
-      places.push_back(place_on(take, grid, note->onset_samples));
+      places.push_back(place_text(take, note->onset_samples));
     }
     doubt_text = counted(doubts.size(), "note", "notes");
     if (!places.empty()) {
@@ -170,7 +146,17 @@ std::string note_lines(const take::Take& take, const SummaryOptions& options) {
 }  // namespace
 
 std::string place_text(const take::Take& take, std::int64_t time_samples) {
-  return place_on(take, written_grid(take), time_samples);
+  const take::Beat* nearest = take::nearest_beat(take, time_samples);
+  const auto tempo = median_tempo_bpm(take);
+  if (nearest == nullptr || !tempo) return take::format_place(time_samples, take);
+  const double beat_samples = 60.0 / *tempo * static_cast<double>(take.time_base_hz);
+  const auto off = static_cast<double>(std::abs(time_samples - nearest->time_samples));
+  if (off <= on_the_beat * beat_samples) return take::format_place(nearest->time_samples, take);
+  auto position = take::bar_position(take, static_cast<double>(time_samples));
+  if (!position) return take::format_place(time_samples, take);
+  position->beat = std::round(position->beat * 10.0) / 10.0;
+  const auto rounded = take::sample_at(take, *position);
+  return take::format_place(rounded ? std::llround(*rounded) : time_samples, take);
 }
 
 std::string render_summary(const take::Take& take, const SummaryOptions& options) {

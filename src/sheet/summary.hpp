@@ -18,7 +18,8 @@ struct SummaryOptions {
 [[nodiscard]] std::string render_summary(const take::Take& take,
                                          const SummaryOptions& options = {});
 
-/// A place in a take as people type it: "b12:3", "b12:3.5" with a grid, "1:12.500" without.
+/// The place of a note as people name it: as take::format_place, but on the beat when it is within
+/// 0.15 of a beat of one, and in tenths of a beat elsewhere: "b12:3", "b12:3.6".
 [[nodiscard]] std::string place_text(const take::Take& take, std::int64_t time_samples);
 
 }  // namespace lowstride::sheet

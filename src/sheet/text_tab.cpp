@@ -254,12 +254,6 @@ std::string legend(const take::Take& take, const SheetLayout& layout, const Used
   return text;
 }
 
-std::string time_text(double seconds) {
-  const auto milliseconds = static_cast<std::int64_t>(std::llround(seconds * 1000.0));
-  return fmt::format("{}:{:02}.{:03}", milliseconds / 60000, milliseconds / 1000 % 60,
-                     milliseconds % 1000);
-}
-
 /// Notes by time, for takes without a grid and notes outside it.
 std::string note_list(const take::Take& take, const std::vector<std::size_t>& indices,
                       const LayoutOptions& options) {
@@ -281,11 +275,10 @@ std::string note_list(const take::Take& take, const std::vector<std::size_t>& in
     if (note.is_dead) fret = "x";
     const bool is_doubt = take::is_doubt(note, options.doubt_threshold);
     has_doubt = has_doubt || is_doubt;
-    text += fmt::format(
-        "{:>10}  {:<6}  {:>4}  {}{}\n",
-        time_text(static_cast<double>(note.onset_samples) / static_cast<double>(take.time_base_hz)),
-        string_name, fret, theory::pitch_text(note.midi + 12 * take.octave_shift, key_of(take)),
-        is_doubt ? " ?" : "");
+    text += fmt::format("{:>10}  {:<6}  {:>4}  {}{}\n", take::format_time(note.onset_samples, take),
+                        string_name, fret,
+                        theory::pitch_text(note.midi + 12 * take.octave_shift, key_of(take)),
+                        is_doubt ? " ?" : "");
   }
   if (has_doubt) text += "\n? in doubt\n";
   return text;
