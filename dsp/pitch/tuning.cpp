@@ -14,12 +14,12 @@ constexpr std::size_t frame_samples = 8192;
 constexpr std::size_t lag_samples = 512;
 constexpr std::size_t hop_samples = 2048;
 constexpr double bin_hz = analysis_rate_hz / static_cast<double>(frame_samples);
-constexpr double lowest_hz = 30.0;       // under the low B of a five-string bass
-constexpr double highest_hz = 1000.0;    // above, stretched tunings and stiff strings rule
+constexpr double lowest_hz = 30.0;  // under the low B of a five-string bass
+constexpr double highest_hz = 1500.0;
 constexpr float silence = 1e-6F;         // -120 dB: peaks of a frame below that are rounding
 constexpr float relative_floor = 0.02F;  // of a frame's strongest peak
 constexpr double kernel_cents = 8.0;
-constexpr double partial_weight = 1.2;  // over its order
+constexpr double partial_weight = 3.0;  // over its order
 constexpr std::size_t most_partials = 96;
 constexpr std::size_t most_segments = 64;
 constexpr std::size_t first_segment_frames = 64;  // 5.9 s
@@ -171,7 +171,7 @@ void TuningEstimator::analyse_frame() noexcept {
     const double excess = std::remainder(advance - expected, turn);
     const double hz = bin * bin_hz + excess / (turn * lag) * analysis_rate_hz;
     if (std::abs(hz - bin * bin_hz) > 1.5 * bin_hz) continue;
-    const double change = std::log(static_cast<double>(here) / before) / 0.3;
+    const double change = std::log(static_cast<double>(here) / before) / 0.15;
     partials_.push_back({hz, static_cast<double>(here), std::exp(-change * change)});
   }
   add_partials(partials_);
@@ -190,7 +190,7 @@ void TuningEstimator::add_partials(std::span<const Partial> partials) noexcept {
       // at B = 2e-4.
       const double cents = 1200.0 * std::log2(ratio / order);
       if (cents > -15.0 && cents < 35.0) {
-        weight *= partial_weight / order;
+        weight *= std::min(1.0, partial_weight / order);
         break;
       }
     }

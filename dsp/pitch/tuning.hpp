@@ -26,7 +26,7 @@ struct TuningOptions {
   bool ignore_60_hz_lines = false;
 };
 
-/// The tuning of a whole recording, from the frequencies of its steady partials below 1 kHz.
+/// The tuning of a whole recording, from the frequencies of its steady partials below 1.5 kHz.
 ///
 /// Partials are peaks of 8192-point Hann spectra; their frequency comes from the phase advance over
 /// 512 samples (phase vocoder: Flanagan & Golden, Bell System Technical Journal 45, 1966), good to
@@ -35,7 +35,7 @@ struct TuningOptions {
 /// mode and not the circular mean of e.g. Dressler & Streich, ISMIR 2007: the sharp upper partials
 /// of stiff strings, the flat fifth partials and the wide swing of a vibrato are tails that a mean
 /// follows). A peak weighs by the root of its amplitude and its steadiness over the 512 samples;
-/// one that fits as k-th partial under a lower one, k >= 3, weighs 1.2 / k.
+/// one that fits as k-th partial under a lower one, k > 3, weighs 3 / k.
 /// Percussion, noise and silence yield nothing.
 ///
 /// Any block size gives the same estimate to the last bit. Memory does not grow with length. One
