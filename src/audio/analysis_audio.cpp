@@ -195,7 +195,9 @@ Result<AnalysisAudio> prepare_analysis_audio(const std::filesystem::path& path,
                                              const WorkControl& control,
                                              const AnalysisAudioOptions& options) {
   if (auto valid = check_range(options); !valid) return tl::unexpected(valid.error());
-  auto opened = open_forward(path, options.open, control);
+  const std::int64_t begin = options.begin_sample.value_or(0);
+  const std::int64_t end = options.end_sample.value_or(std::numeric_limits<std::int64_t>::max());
+  auto opened = open_forward(path, begin, options.open, control);
   if (!opened) return tl::unexpected(opened.error());
   ForwardStream& stream = **opened;
   auto samples = DiskSamples::create();
@@ -203,39 +205,33 @@ Result<AnalysisAudio> prepare_analysis_audio(const std::filesystem::path& path,
 
   const int rate_hz = stream.info().sample_rate_hz;
   const auto channel_count = static_cast<std::int64_t>(stream.info().channel_count);
-  const std::int64_t begin = options.begin_sample.value_or(0);
-  const std::int64_t end = options.end_sample.value_or(std::numeric_limits<std::int64_t>::max());
   Conversion conversion(rate_hz, stream.info().channel_count, **samples);
-  std::int64_t position = 0;
-  while (true) {
+  std::int64_t position = begin;
+  while (position < end || !stream.is_length_known()) {
     const auto block = stream.next_block();
     if (!block) return tl::unexpected(block.error());
     if (block->empty()) break;
     const auto count = static_cast<std::int64_t>(block->size()) / channel_count;
-    const std::int64_t first = std::clamp<std::int64_t>(begin - position, 0, count);
-    const std::int64_t last = std::clamp<std::int64_t>(end - position, first, count);
+    const std::int64_t wanted = std::clamp<std::int64_t>(end - position, 0, count);
+    const auto part = block->first(static_cast<std::size_t>(wanted * channel_count));
+    if (auto fed = conversion.feed(part); !fed) return tl::unexpected(fed.error());
     position += count;
-    if (last > first) {
-      const auto part = block->subspan(static_cast<std::size_t>(first * channel_count),
-                                       static_cast<std::size_t>((last - first) * channel_count));
-      if (auto fed = conversion.feed(part); !fed) return tl::unexpected(fed.error());
-    }
     if (control.is_cancelled()) {
       return fail(ErrorCode::cancelled, "Stopped while reading " + quoted(path) + ".");
     }
-    const auto expected = stream.expected_sample_count();
-    control.report("Reading the recording", expected && *expected > 0
-                                                ? std::min(1.0, static_cast<double>(position) /
-                                                                    static_cast<double>(*expected))
-                                                : 0.0);
+    if (const auto expected = stream.expected_sample_count(); expected && *expected > begin) {
+      const auto whole = static_cast<double>(std::min(end, *expected) - begin);
+      control.report("Reading the recording",
+                     std::min(1.0, static_cast<double>(position - begin) / whole));
+    }
   }
-  if (begin >= position) {
-    return fail(
-        ErrorCode::invalid_argument,
-        fmt::format("The stretch to analyse begins after the end of {}, which is {} long.",
-                    quoted(path), spoken_duration(static_cast<double>(position) / rate_hz)));
+  const std::int64_t length = stream.info().sample_count;
+  if (begin >= length) {
+    return fail(ErrorCode::invalid_argument,
+                fmt::format("The stretch to analyse begins after the end of {}, which is {} long.",
+                            quoted(path), spoken_duration(static_cast<double>(length) / rate_hz)));
   }
-  const double seconds = static_cast<double>(std::min(end, position) - begin) / rate_hz;
+  const double seconds = static_cast<double>(std::min(end, length) - begin) / rate_hz;
   if (seconds < shortest_analysis_seconds) {
     const bool is_range = options.begin_sample || options.end_sample;
     return fail(

@@ -41,6 +41,7 @@ class KnownStream : public ForwardStream {
   [[nodiscard]] std::optional<std::int64_t> expected_sample_count() const noexcept override {
     return info_.sample_count;
   }
+  [[nodiscard]] bool is_length_known() const noexcept override { return true; }
   [[nodiscard]] Result<std::span<const float>> next_block() override {
     const auto count = reader_->read({pointers_, block_samples});
     if (!count) return tl::unexpected(count.error());
@@ -68,37 +69,47 @@ class KnownStream : public ForwardStream {
 /// A recording as the decoding program sends it.
 class DecodedStream : public ForwardStream {
  public:
-  DecodedStream(std::unique_ptr<DecoderProcess> decoder, RecordingInfo info)
-      : decoder_(std::move(decoder)), info_(std::move(info)) {}
+  DecodedStream(std::unique_ptr<DecoderProcess> decoder, RecordingInfo info,
+                std::int64_t begin_sample)
+      : decoder_(std::move(decoder)), info_(std::move(info)), begin_(begin_sample) {}
 
   [[nodiscard]] const RecordingInfo& info() const noexcept override { return info_; }
   [[nodiscard]] std::optional<std::int64_t> expected_sample_count() const noexcept override {
     if (decoder_->promised_sample_count() <= 0) return std::nullopt;
     return decoder_->promised_sample_count();
   }
+  [[nodiscard]] bool is_length_known() const noexcept override { return is_ended_; }
   [[nodiscard]] Result<std::span<const float>> next_block() override {
-    const auto block = decoder_->next_block();
-    if (!block) return tl::unexpected(block.error());
-    if (info_.format_name.empty()) {
-      info_.title = decoder_->title();
-      info_.artist = decoder_->artist();
-      info_.format_name = decoder_->format_name();
+    while (true) {
+      const auto block = decoder_->next_block();
+      if (!block) return tl::unexpected(block.error());
+      if (info_.format_name.empty()) {
+        info_.title = decoder_->title();
+        info_.artist = decoder_->artist();
+        info_.format_name = decoder_->format_name();
+      }
+      if (block->empty()) {
+        is_ended_ = true;
+        info_.lost_note = cut_off_data_note(info_.path, info_.duration_seconds());
+        if (info_.lost_note.empty()) info_.lost_note = decoder_->lost_note();
+        if (auto within = check_length(info_); !within) return tl::unexpected(within.error());
+        return *block;
+      }
+      const auto count = static_cast<std::int64_t>(block->size()) / info_.channel_count;
+      const std::int64_t before = std::clamp<std::int64_t>(begin_ - info_.sample_count, 0, count);
+      info_.sample_count += count;
+      if (before == count) continue;
+      block_.assign(block->begin() + before * info_.channel_count, block->end());
+      info_.non_finite_count += silence_non_finite(block_);
+      return std::span<const float>(block_);
     }
-    if (block->empty()) {
-      info_.lost_note = cut_off_data_note(info_.path, info_.duration_seconds());
-      if (info_.lost_note.empty()) info_.lost_note = decoder_->lost_note();
-      if (auto within = check_length(info_); !within) return tl::unexpected(within.error());
-      return *block;
-    }
-    block_.assign(block->begin(), block->end());
-    info_.non_finite_count += silence_non_finite(block_);
-    info_.sample_count += static_cast<std::int64_t>(block_.size()) / info_.channel_count;
-    return std::span<const float>(block_);
   }
 
  private:
   std::unique_ptr<DecoderProcess> decoder_;
   RecordingInfo info_;
+  std::int64_t begin_;
+  bool is_ended_ = false;
   std::vector<float> block_;
 };
 
@@ -147,6 +158,7 @@ class SpooledReader : public SampleReader {
 };
 
 Result<std::unique_ptr<ForwardStream>> open_by_decoder(const std::filesystem::path& path,
+                                                       std::int64_t begin_sample,
                                                        const OpenOptions& options,
                                                        const WorkControl& control) {
   auto decoder = DecoderProcess::start(path, options, control);
@@ -161,7 +173,7 @@ Result<std::unique_ptr<ForwardStream>> open_by_decoder(const std::filesystem::pa
     if (!hash) return tl::unexpected(hash.error());
     info.content_hash = std::move(*hash);
   }
-  return std::make_unique<DecodedStream>(std::move(*decoder), std::move(info));
+  return std::make_unique<DecodedStream>(std::move(*decoder), std::move(info), begin_sample);
 }
 
 /// Decodes to disk, so that it can be read from anywhere.
@@ -184,12 +196,15 @@ Result<std::unique_ptr<SampleReader>> spool(ForwardStream& stream, const WorkCon
 }  // namespace
 
 Result<std::unique_ptr<ForwardStream>> open_forward(const std::filesystem::path& path,
+                                                    std::int64_t begin_sample,
                                                     const OpenOptions& options,
                                                     const WorkControl& control) {
   if (const auto size = check_readable_file(path); !size) return tl::unexpected(size.error());
   auto reader = open_by_sndfile(path, options, control);
   if (!reader) return tl::unexpected(reader.error());
-  if (*reader == nullptr) return open_by_decoder(path, options, control);
+  if (*reader == nullptr) return open_by_decoder(path, begin_sample, options, control);
+  const std::int64_t begin = std::min(begin_sample, (*reader)->info().sample_count);
+  if (auto placed = (*reader)->seek(begin); !placed) return tl::unexpected(placed.error());
   return std::make_unique<KnownStream>(std::move(*reader));
 }
 
@@ -199,7 +214,7 @@ Result<std::unique_ptr<SampleReader>> open_recording(const std::filesystem::path
   if (const auto size = check_readable_file(path); !size) return tl::unexpected(size.error());
   auto reader = open_by_sndfile(path, options, control);
   if (!reader || *reader != nullptr) return reader;
-  auto stream = open_by_decoder(path, options, control);
+  auto stream = open_by_decoder(path, 0, options, control);
   if (!stream) return tl::unexpected(stream.error());
   return spool(**stream, control);
 }
