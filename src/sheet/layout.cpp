@@ -4,8 +4,8 @@
 #include <cmath>
 
 #include "src/sheet/grid.hpp"
+#include "src/sheet/harmony.hpp"
 #include "src/sheet/quantise.hpp"
-#include "src/theory/chord_label.hpp"
 
 namespace lowstride::sheet {
 namespace {
@@ -172,8 +172,6 @@ void fill_notes(const take::Take& take, const Placed& placed, double doubt_thres
 
 void fill_chords(const take::Take& take, std::span<const GridBeat> grid, double doubt_threshold,
                  std::vector<SheetBar>& bars) {
-  const std::optional<theory::Key> key =
-      take.key ? std::optional(theory::Key{take.key->tonic_pc, take.key->is_minor}) : std::nullopt;
   int total = 0;
   for (const SheetBar& bar : bars) total += bar.length_tatums();
   std::string before = "N.C.";
@@ -187,8 +185,7 @@ void fill_chords(const take::Take& take, std::span<const GridBeat> grid, double 
     int tatum = static_cast<int>(beat) * tatums_per_beat + (is_off_beat ? tatums_per_beat / 2 : 0);
     if (tatum < 0 && end * tatums_per_beat > 0.5 * tatums_per_beat) tatum = 0;
     if (tatum < 0 || tatum >= total) continue;
-    const std::string text =
-        span.written.empty() ? theory::chart_label(span.chord, key) : span.written;
+    const std::string text = chord_name(take, span);
     if (text == before) continue;
     before = text;
     int bar_start = 0;

@@ -7,7 +7,7 @@
 #include "src/base/atomic_file.hpp"
 #include "src/sheet/export.hpp"
 #include "src/sheet/grid.hpp"
-#include "src/theory/chord_label.hpp"
+#include "src/sheet/harmony.hpp"
 
 namespace lowstride::sheet {
 namespace {
@@ -171,11 +171,6 @@ class TempoMap {
   bool has_grid_ = false;
 };
 
-std::optional<theory::Key> key_of(const take::Take& take) {
-  if (!take.key) return std::nullopt;
-  return theory::Key{take.key->tonic_pc, take.key->is_minor};
-}
-
 std::string conductor_track(const take::Take& take, const TempoMap& map) {
   std::vector<Event> events;
   if (!take.title.empty()) events.push_back({0, 0, meta(0x03, take.title)});
@@ -188,9 +183,7 @@ std::string conductor_track(const take::Take& take, const TempoMap& map) {
     events.push_back({0, 3, meta(0x59, data)});
   }
   for (const take::ChordSpan& span : take.chords) {
-    const std::string name =
-        span.written.empty() ? theory::chart_label(span.chord, key) : span.written;
-    events.push_back({map.tick(span.begin_samples), 4, meta(0x06, name)});
+    events.push_back({map.tick(span.begin_samples), 4, meta(0x06, chord_name(take, span))});
   }
   for (const take::Passage& passage : take.passages) {
     events.push_back({map.tick(passage.begin_samples), 5, meta(0x07, passage.name)});

@@ -8,8 +8,8 @@
 #include <fmt/ranges.h>
 
 #include "src/sheet/grid.hpp"
+#include "src/sheet/harmony.hpp"
 #include "src/take/time_text.hpp"
-#include "src/theory/pitch.hpp"
 
 namespace lowstride::sheet {
 namespace {
@@ -57,8 +57,7 @@ std::string tuning_line(const take::Take& take) {
 }
 
 std::string key_lines(const take::Take& take) {
-  std::string text = line(
-      "Key", take.key ? theory::key_text({take.key->tonic_pc, take.key->is_minor}) : "not found");
+  std::string text = line("Key", take.key ? theory::key_text(*key_of(take)) : "not found");
   if (!take.form.empty()) text += line("Form", take.form);
   return text;
 }

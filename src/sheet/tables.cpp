@@ -4,6 +4,7 @@
 
 #include "src/base/atomic_file.hpp"
 #include "src/sheet/export.hpp"
+#include "src/sheet/harmony.hpp"
 #include "src/theory/chord_label.hpp"
 
 namespace lowstride::sheet {
@@ -20,20 +21,22 @@ std::string_view state_text(const take::Note& note) {
 
 std::string notes_table(const take::Take& take) {
   std::string text = "onset_s\toffset_s\tmidi\tstring\tfret\tfinger\trole\tconfidence\tstate\n";
-  for (const take::Note& note : take.notes) {
+  const auto roles = roles_of(take);
+  for (std::size_t i = 0; i < take.notes.size(); ++i) {
+    const take::Note& note = take.notes[i];
     text += fmt::format("{:.6f}\t{:.6f}\t{}\t", seconds(take, note.onset_samples),
                         seconds(take, note.offset_samples), note.midi);
     text += note.position ? fmt::format("{}\t{}\t{}", note.position->string_number,
                                         note.position->fret, note.position->finger)
                           : std::string("-\t-\t-");
-    text += fmt::format("\t-\t{:.3f}\t{}\n", note.confidence, state_text(note));
+    text += fmt::format("\t{}\t{:.3f}\t{}\n", roles[i] ? theory::role_text(roles[i]->role) : "-",
+                        note.confidence, state_text(note));
   }
   return text;
 }
 
 std::string chords_table(const take::Take& take) {
-  const std::optional<theory::Key> key =
-      take.key ? std::optional(theory::Key{take.key->tonic_pc, take.key->is_minor}) : std::nullopt;
+  const auto key = key_of(take);
   std::string text;
   std::int64_t reached = 0;
   const auto add = [&](std::int64_t end, std::string_view label) {

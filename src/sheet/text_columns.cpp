@@ -33,7 +33,7 @@ int needed_columns(const SheetBar& bar, int beat, int base) {
   for (const SheetNote& note : bar.notes) {
     if (note.onset_tatums / tatums_per_beat != beat) continue;
     int& length = lengths[note.onset_tatums % tatums_per_beat];
-    length = std::max(length, static_cast<int>(note_text(note).size()));
+    length = std::max(length, column_count(note_text(note)));
   }
   for (int width = base;; ++width) {
     bool fits = true;
@@ -58,7 +58,7 @@ void make_room_for_chords(const SheetBar& bar, std::vector<int>& widths) {
     const int begin = bar.chords[i].onset_tatums;
     const int end =
         i + 1 < bar.chords.size() ? bar.chords[i + 1].onset_tatums : bar.length_tatums();
-    const int length = static_cast<int>(chord_text(bar.chords[i]).size());
+    const int length = column_count(chord_text(bar.chords[i]));
     const int missing = length + 1 - (column(end) - column(begin));
     if (missing > 0) {
       // A name of several beats' length widens them together.
@@ -143,7 +143,63 @@ Measure measure(std::span<const SheetBar> bars, int room) {
   return {};
 }
 
+/// Bytes of a code point that begins with `first`; 0 for a byte that begins none.
+std::size_t byte_count(unsigned char first) noexcept {
+  if (first < 0x80U) return 1;
+  if (first >= 0xC2U && first < 0xE0U) return 2;
+  if (first >= 0xE0U && first < 0xF0U) return 3;
+  return first >= 0xF0U && first < 0xF5U ? 4 : 0;
+}
+
 }  // namespace
+
+std::u32string code_points(std::string_view text) {
+  constexpr char32_t replacement = 0xFFFD;
+  std::u32string points;
+  for (std::size_t i = 0; i < text.size();) {
+    const auto first = static_cast<unsigned char>(text[i]);
+    const std::size_t count = byte_count(first);
+    if (count == 1) {
+      points += static_cast<char32_t>(first);
+      ++i;
+      continue;
+    }
+    char32_t point = count == 0 ? 0U : first & (0xFFU >> (count + 1));
+    bool is_whole = count > 0 && i + count <= text.size();
+    for (std::size_t k = 1; is_whole && k < count; ++k) {
+      const auto next = static_cast<unsigned char>(text[i + k]);
+      is_whole = (next & 0xC0U) == 0x80U;
+      point = (point << 6U) | (next & 0x3FU);
+    }
+    points += is_whole ? point : replacement;
+    i += is_whole ? count : 1;
+  }
+  return points;
+}
+
+std::string utf8(const std::u32string& points) {
+  std::string text;
+  for (const char32_t point : points) {
+    if (point < 0x80U) {
+      text += static_cast<char>(point);
+    } else if (point < 0x800U) {
+      text += static_cast<char>(0xC0U | (point >> 6U));
+      text += static_cast<char>(0x80U | (point & 0x3FU));
+    } else if (point < 0x10000U) {
+      text += static_cast<char>(0xE0U | (point >> 12U));
+      text += static_cast<char>(0x80U | ((point >> 6U) & 0x3FU));
+      text += static_cast<char>(0x80U | (point & 0x3FU));
+    } else {
+      text += static_cast<char>(0xF0U | (point >> 18U));
+      text += static_cast<char>(0x80U | ((point >> 12U) & 0x3FU));
+      text += static_cast<char>(0x80U | ((point >> 6U) & 0x3FU));
+      text += static_cast<char>(0x80U | (point & 0x3FU));
+    }
+  }
+  return text;
+}
+
+int column_count(std::string_view text) { return static_cast<int>(code_points(text).size()); }
 
 std::string note_text(const SheetNote& note) {
   if (note.is_dead) return "x";

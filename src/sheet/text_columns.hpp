@@ -3,6 +3,7 @@
 #include <cstddef>
 #include <span>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "src/sheet/layout.hpp"
@@ -20,6 +21,12 @@ struct TextSystem {
 [[nodiscard]] constexpr int column_of(int tatum, int width) noexcept {
   return (tatum * width + tatums_per_beat / 2) / tatums_per_beat;
 }
+
+/// The code points of UTF-8 text, and back. Bytes that are none become U+FFFD.
+[[nodiscard]] std::u32string code_points(std::string_view text);
+[[nodiscard]] std::string utf8(const std::u32string& points);
+/// Columns that a text takes: one a code point.
+[[nodiscard]] int column_count(std::string_view text);
 
 /// What a note looks like on its string: "5", "(5)" when held over, "x" when dead, "*" when the
 /// neck does not have it.

@@ -42,9 +42,9 @@ TEST(Tables, columns_and_states_are_those_of_the_contract) {
   const Tables all = tables(three_notes());
   EXPECT_EQ(all.notes_tsv,
             "onset_s\toffset_s\tmidi\tstring\tfret\tfinger\trole\tconfidence\tstate\n"
-            "0.500000\t0.950000\t28\t4\t0\t0\t-\t0.950\tproposed\n"
-            "1.000000\t1.450000\t31\t-\t-\t-\t-\t0.600\tdoubt\n"
-            "1.500000\t1.950000\t34\t3\t1\t1\t-\t1.000\tconfirmed\n");
+            "0.500000\t0.950000\t28\t4\t0\t0\troot\t0.950\tproposed\n"
+            "1.000000\t1.450000\t31\t-\t-\t-\tthird\t0.600\tdoubt\n"
+            "1.500000\t1.950000\t34\t3\t1\t1\tchromatic passing note\t1.000\tconfirmed\n");
   EXPECT_EQ(all.chords_lab,
             "0.000000\t0.500000\tN\n"
             "0.500000\t1.500000\tE:min7\n"

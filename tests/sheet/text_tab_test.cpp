@@ -77,6 +77,46 @@ TEST(TextTab, nothing_found_is_said) {
   EXPECT_EQ(render_text_tab(take::Take{}), "No notes were found.\n");
 }
 
+// Signs by hand: over Bb7, Bb D F are root, third and fifth, and the F struck again is repeated.
+TEST(TextTab, roles_stand_under_the_counts_on_request) {
+  TextTabOptions options;
+  options.has_roles = true;
+  options.has_heading = false;
+  options.layout.last_bar = 1;
+  EXPECT_EQ(render_text_tab(example::walk(), options), R"( 1
+   Bb7
+G|---------------------|
+D|------0----3--3-0----|
+A|-1-------------------|
+E|---------------------|
+   1    2    3  & 4
+   R    3    5  = 3
+
+Swung: the two halves of a beat (1 &) are played long and short, 2.0 : 1.
+Under the counts: R root, 3 third, 5 fifth, = repeated.
+)");
+}
+
+// A flat sign takes three bytes and one column.
+TEST(TextTab, what_a_person_typed_keeps_its_columns) {
+  TakeMaker maker(120.0);
+  maker.bars(2).note(0, 4, "Bb1").note(4, 4, "Eb2").chord(0, 4, "Bb7").chord(4, 8, "Eb7");
+  take::Take take = maker.done();
+  take.chords[0].written =
+      "B\xE2\x99\xAD"
+      "13";
+  take.passages.push_back(
+      {take::PassageId{90}, "t\xC3\xAAte", maker.samples(0.1), maker.samples(4)});
+  TextTabOptions options;
+  options.has_heading = false;
+  const std::string text = render_text_tab(take, options);
+  EXPECT_NE(text.find(" 1 [t\xC3\xAAte]              2\n"
+                      "   B\xE2\x99\xAD"
+                      "13                  Eb7\n"),
+            std::string::npos)
+      << text;
+}
+
 std::vector<std::string> lines_of(const std::string& text) {
   std::vector<std::string> lines;
   std::istringstream stream(text);

@@ -1,5 +1,7 @@
 #include "src/theory/chord_label.hpp"
 
+#include <random>
+
 #include <gtest/gtest.h>
 
 namespace lowstride::theory {
@@ -119,6 +121,26 @@ TEST(ChordLabel, what_is_no_chord_is_refused) {
     ASSERT_FALSE(parsed) << text;
     EXPECT_EQ(parsed.error().code, ErrorCode::invalid_argument);
   }
+}
+
+// Damaged labels are refused or read, and what is read can be written and read again.
+TEST(ChordLabel, any_text_is_refused_or_understood) {
+  constexpr unsigned seed = 12;
+  std::mt19937 random(seed);
+  constexpr std::string_view signs = "ABCDEFGHNmajinsudgl#b0123456789/():,*+-\xE2\x99\xAD\xC3 ";
+  std::uniform_int_distribution<std::size_t> pick(0, signs.size() - 1);
+  int understood = 0;
+  for (int i = 0; i < 20000; ++i) {
+    std::string text(1, "ABCDEFG"[static_cast<std::size_t>(i % 7)]);
+    while (text.size() < 1U + static_cast<std::size_t>(i % 6)) text += signs[pick(random)];
+    const auto parsed = parse_chord(text);
+    if (!parsed) continue;
+    ++understood;
+    const auto again = parse_chord(harte_label(parsed->chord));
+    ASSERT_TRUE(again) << text;
+    EXPECT_EQ(again->chord, parsed->chord) << text << ", seed " << seed;
+  }
+  EXPECT_GT(understood, 3000);
 }
 
 TEST(ChordLabel, both_syntaxes_keep_every_chord_in_every_key) {

@@ -1,0 +1,50 @@
+#include "src/sheet/harmony.hpp"
+
+#include <algorithm>
+#include <cstdlib>
+
+#include "src/sheet/grid.hpp"
+#include "src/take/time_text.hpp"
+#include "src/theory/chord_label.hpp"
+
+namespace lowstride::sheet {
+
+std::optional<theory::Key> key_of(const take::Take& take) {
+  if (!take.key) return std::nullopt;
+  return theory::Key{take.key->tonic_pc, take.key->is_minor};
+}
+
+std::string chord_name(const take::Take& take, const take::ChordSpan& span) {
+  return span.written.empty() ? theory::chart_label(span.chord, key_of(take)) : span.written;
+}
+
+std::vector<std::optional<theory::NoteRole>> roles_of(const take::Take& take) {
+  const auto rate = static_cast<double>(take.time_base_hz);
+  const double beat_seconds = 60.0 / median_tempo_bpm(take).value_or(120.0);
+  const auto early = static_cast<std::int64_t>(std::min(0.1, beat_seconds / 4.0) * rate);
+
+  std::vector<theory::RoleNote> line;
+  dsp::ChordReading before;
+  for (const take::Note& note : take.notes) {
+    theory::RoleNote entry;
+    entry.midi = note.midi;
+    entry.is_dead = note.is_dead;
+    const std::int64_t time = note.onset_samples + early;
+    const auto after =
+        std::ranges::upper_bound(take.chords, time, {}, &take::ChordSpan::begin_samples);
+    if (after != take.chords.begin()) {
+      const take::ChordSpan& span = *std::prev(after);
+      if (time < span.end_samples + early) entry.chord = span.chord;
+    }
+    entry.begins_chord = line.empty() || entry.chord != before;
+    before = entry.chord;
+    if (const take::Beat* beat = take::nearest_beat(take, note.onset_samples)) {
+      entry.is_downbeat =
+          beat->beat == 1 && std::abs(beat->time_samples - note.onset_samples) <= 2 * early;
+    }
+    line.push_back(entry);
+  }
+  return theory::line_roles(line, key_of(take));
+}
+
+}  // namespace lowstride::sheet

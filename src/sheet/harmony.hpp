@@ -1,0 +1,22 @@
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "src/take/take.hpp"
+#include "src/theory/roles.hpp"
+
+namespace lowstride::sheet {
+
+/// The take's key, as the theory room has it.
+[[nodiscard]] std::optional<theory::Key> key_of(const take::Take& take);
+
+/// A chord as the sheet names it: what a person typed, or the chart's spelling in the take's key.
+[[nodiscard]] std::string chord_name(const take::Take& take, const take::ChordSpan& span);
+
+/// The role of every note of a take under its chords, see theory::line_roles. A note struck up to
+/// a quarter of a beat (0.1 s at most) before a change belongs to the new chord.
+[[nodiscard]] std::vector<std::optional<theory::NoteRole>> roles_of(const take::Take& take);
+
+}  // namespace lowstride::sheet
