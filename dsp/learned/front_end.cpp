@@ -14,6 +14,7 @@ constexpr std::size_t long_window = 8192;
 constexpr std::size_t short_window = 2048;
 constexpr std::size_t short_fft = 4096;
 constexpr std::size_t band_window = 1024;
+constexpr std::size_t grid_frames = 64;     // between two positions of a moving grid
 constexpr double lowest_third_midi = 32.0;  // log bin 0, in thirds of a semitone
 constexpr double lowest_band_hz = 40.0;
 constexpr double highest_band_hz = 10500.0;
@@ -92,8 +93,13 @@ FrontEnd::Spectrum::Spectrum(std::size_t window_samples, std::size_t fft_samples
   for (float& value : window) value *= 2.0F / static_cast<float>(window_samples);
 }
 
+void FrontEnd::Spectrum::change_map(SparseMap sparse_map) {
+  map = std::move(sparse_map);
+  magnitudes.resize(map.bin_end);
+}
+
 FrontEnd::FrontEnd(const FrontEndOptions& options)
-    : gain_(options.gain),
+    : options_(options),
       buffer_(2 * long_window),
       end_(long_window / 2),
       spectra_{Spectrum(long_window, long_window, pitch_map(long_window, options.a4_hz)),
@@ -111,7 +117,7 @@ void FrontEnd::process(std::span<const float> samples, FrameQueue& spectra, Fram
       end_ -= begin_;
       begin_ = 0;
     }
-    const float scaled = sample * gain_;
+    const float scaled = sample * options_.gain;
     buffer_[end_++] = std::isfinite(scaled) ? scaled : 0.0F;
     if (end_ - begin_ == long_window) add_frame(spectra, bands);
   }
@@ -127,9 +133,20 @@ void FrontEnd::finish(FrameQueue& spectra, FrameQueue& bands) {
   sample_count_ = whole;
 }
 
+void FrontEnd::move_grid() {
+  const double away_minutes = (frame_seconds(static_cast<double>(frame_count_ + grid_frames / 2)) -
+                               options_.middle_seconds) /
+                              60.0;
+  const double a4_hz =
+      options_.a4_hz * std::exp2(options_.drift_cents_per_minute * away_minutes / 1200.0);
+  spectra_[0].change_map(pitch_map(long_window, a4_hz));
+  spectra_[1].change_map(pitch_map(short_fft, a4_hz));
+}
+
 void FrontEnd::add_frame(FrameQueue& spectra, FrameQueue& bands) {
   LOWSTRIDE_EXPECTS(spectra.lane_count() == spectrum_lane_count);
   LOWSTRIDE_EXPECTS(bands.lane_count() == band_count);
+  if (options_.drift_cents_per_minute != 0.0 && frame_count_ % grid_frames == 0) move_grid();
   const std::size_t at = spectra.grow(1);
   transform(spectra_[0], spectra, 0, at);
   transform(spectra_[1], spectra, log_bin_count, at);

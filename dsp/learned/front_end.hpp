@@ -17,7 +17,11 @@ inline constexpr std::size_t spectrum_lane_count = 2 * log_bin_count;  // long w
 
 struct FrontEndOptions {
   double a4_hz = 440.0;  // the grid of log bins moves with it
-  float gain = 1.0F;     // brings the recording to RMS 0.1
+  // A tape that runs unevenly: A4 is `a4_hz` at `middle_seconds` and moves by so much a minute. The
+  // grid follows in steps of 0.74 s.
+  double drift_cents_per_minute = 0.0;
+  double middle_seconds = 0.0;
+  float gain = 1.0F;  // brings the recording to RMS 0.1
 };
 
 /// What the nets read, frame by frame: logarithms of a long and a short spectrum on a log-frequency
@@ -53,6 +57,8 @@ class FrontEnd {
   struct Spectrum {
     Spectrum(std::size_t window_samples, std::size_t fft_samples, SparseMap sparse_map);
 
+    void change_map(SparseMap sparse_map);
+
     RealFft fft;
     SparseMap map;
     std::vector<float> window;  // times 2 / size
@@ -63,10 +69,11 @@ class FrontEnd {
 
   static SparseMap pitch_map(std::size_t fft_samples, double a4_hz);
   static SparseMap band_map(std::size_t fft_samples);
+  void move_grid();
   void add_frame(FrameQueue& spectra, FrameQueue& bands);
   void transform(Spectrum& spectrum, FrameQueue& out, std::size_t first_lane, std::size_t frame);
 
-  float gain_;
+  FrontEndOptions options_;
   std::vector<float> buffer_;  // scaled samples round the next frame
   std::size_t begin_ = 0, end_ = 0;
   std::size_t sample_count_ = 0, frame_count_ = 0;

@@ -38,8 +38,14 @@ void softmax(std::span<float> values) noexcept {
 }
 
 FrontEndOptions front_end_options(const SurveyResult& survey) {
-  return {.a4_hz = survey.tuning ? survey.tuning->a4_hz : 440.0,
-          .gain = static_cast<float>(target_rms / std::max(survey.rms, least_rms))};
+  FrontEndOptions options;
+  if (survey.tuning) {
+    options.a4_hz = survey.tuning->a4_hz;
+    options.drift_cents_per_minute = survey.tuning->drift_cents_per_minute;
+    options.middle_seconds = 0.5 * static_cast<double>(survey.sample_count) / analysis_rate_hz;
+  }
+  options.gain = static_cast<float>(target_rms / std::max(survey.rms, least_rms));
+  return options;
 }
 
 }  // namespace

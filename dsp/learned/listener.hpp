@@ -51,7 +51,8 @@ class Survey {
   std::unique_ptr<State> state_;
 };
 
-/// Second pass: hum out, level to RMS 0.1, spectra on the tuned grid, nets, evidence.
+/// Second pass: hum out, level to RMS 0.1, spectra on the tuned grid (which follows a drift), nets,
+/// evidence.
 /// Beside the evidence itself, memory does not grow with length (about 12 MB). One instance a
 /// thread; instances share nothing.
 /// Source of the nets and their training: dsp/learned/training.

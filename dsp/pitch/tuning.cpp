@@ -70,10 +70,15 @@ std::optional<Mode> find_mode(const std::array<double, 100>& histogram) {
               *top / (total * kernel_total / 100.0)};
 }
 
-/// Slope of a weighted straight line through the modes of the segments near the whole's mode; 0
-/// where it lies within three standard errors of 0.
-double drift(const std::vector<std::array<double, 100>>& segments, double centre_cents,
-             double segment_minutes) {
+struct Drift {
+  double cents_per_minute = 0.0;
+  double middle_cents = 0.0;  // of the line, half-way through the recording, from the centre
+};
+
+/// A weighted straight line through the modes of the segments near the whole's mode; level at the
+/// centre where its slope lies within four standard errors of 0.
+Drift find_drift(const std::vector<std::array<double, 100>>& segments, double centre_cents,
+                 double segment_minutes) {
   struct Point {
     double minutes, cents, weight;
   };
@@ -91,14 +96,14 @@ double drift(const std::vector<std::array<double, 100>>& segments, double centre
     sum_t += weight * points.back().minutes;
     sum_c += weight * cents;
   }
-  if (points.size() < 4) return 0.0;
+  if (points.size() < 5) return {};
   double sum_tt = 0.0, sum_tc = 0.0;
   for (const Point& point : points) {
     const double t = point.minutes - sum_t / sum_w;
     sum_tt += point.weight * t * t;
     sum_tc += point.weight * t * (point.cents - sum_c / sum_w);
   }
-  if (!(sum_tt > 0.0)) return 0.0;
+  if (!(sum_tt > 0.0)) return {};
   const double slope = sum_tc / sum_tt;
   double residual = 0.0;
   for (const Point& point : points) {
@@ -106,7 +111,9 @@ double drift(const std::vector<std::array<double, 100>>& segments, double centre
     residual += point.weight * miss * miss;
   }
   const double error = std::sqrt(residual / sum_tt / static_cast<double>(points.size() - 2));
-  return std::abs(slope) > 3.0 * error ? slope : 0.0;
+  if (std::abs(slope) < 4.0 * error) return {};
+  const double middle = 0.5 * segment_minutes * static_cast<double>(segments.size());
+  return {slope, sum_c / sum_w + slope * (middle - sum_t / sum_w)};
 }
 
 }  // namespace
@@ -253,13 +260,14 @@ std::optional<TuningEstimate> TuningEstimator::finish(const TuningOptions& optio
   if (mode->crowding < std::max(least_crowding, chance)) return std::nullopt;
 
   TuningEstimate estimate;
-  estimate.a4_hz = 440.0 * std::exp2(mode->cents / 1200.0);
   // A pure grid reads 100 / (8 sqrt(2 pi)) = 5.0.
   estimate.confidence = std::clamp((mode->crowding - 1.0) / 4.0, 0.0, 1.0);
 
-  estimate.drift_cents_per_minute =
-      drift(histograms, mode->cents,
-            static_cast<double>(frames_per_segment_ * hop_samples) / analysis_rate_hz / 60.0);
+  const double segment_minutes =
+      static_cast<double>(frames_per_segment_ * hop_samples) / analysis_rate_hz / 60.0;
+  const Drift drift = find_drift(histograms, mode->cents, segment_minutes);
+  estimate.drift_cents_per_minute = drift.cents_per_minute;
+  estimate.a4_hz = 440.0 * std::exp2(wrap_cents(mode->cents + drift.middle_cents) / 1200.0);
   return estimate;
 }
 

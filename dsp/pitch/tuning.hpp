@@ -13,7 +13,7 @@ namespace lowstride::dsp {
 
 /// Where A4 lies in a recording.
 struct TuningEstimate {
-  double a4_hz = 440.0;     // nearest reading to 440 Hz: 427.5..452.9 (half a semitone either way)
+  double a4_hz = 440.0;     // half-way through; nearest to 440 Hz: 427.5..452.9, half a semitone
   double confidence = 0.0;  // 0..1: how far the partials crowd round one grid; not a probability
   double drift_cents_per_minute = 0.0;  // straight line; 0 unless it stands out from the scatter
 

@@ -83,6 +83,25 @@ TEST(FrontEnd, puts_each_pitch_of_a_tuned_grid_on_its_own_bin) {
   }
 }
 
+TEST(FrontEnd, follows_a_tape_that_drifts) {
+  // A4 glides from 60 cents under to 60 cents over in 24 s; log bins are 33 cents wide.
+  constexpr double seconds = 24.0;
+  std::vector<float> sound(static_cast<std::size_t>(seconds * analysis_rate_hz));
+  double turns = 0.0;
+  for (std::size_t n = 0; n < sound.size(); ++n) {
+    const double time = static_cast<double>(n) / analysis_rate_hz;
+    turns += 440.0 * std::exp2(5.0 * (time - 12.0) / 1200.0) / analysis_rate_hz;
+    sound[n] = static_cast<float>(0.2 * std::sin(2.0 * std::numbers::pi * turns));
+  }
+  const Frames moving = analyse(sound, {.drift_cents_per_minute = 300.0, .middle_seconds = 12.0});
+  const Frames fixed = analyse(sound, {});
+  for (const std::size_t frame : {100UL, 1000UL, 1900UL}) {
+    EXPECT_EQ(strongest(moving.spectra, 0, log_bin_count, frame), 175U) << frame;
+  }
+  EXPECT_NE(strongest(fixed.spectra, 0, log_bin_count, 100), 175U);
+  EXPECT_NE(strongest(fixed.spectra, 0, log_bin_count, 1900), 175U);
+}
+
 TEST(FrontEnd, shows_half_the_amplitude_of_a_sine) {
   // A sine on a DFT bin, where interpolation takes that bin alone: bin 100 of 8192 is 269.2 Hz; the
   // grid is moved so that MIDI 60 (log bin 148) falls on it.

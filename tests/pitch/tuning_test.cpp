@@ -89,6 +89,8 @@ TEST(TuningEstimator, follows_a_slow_tape) {
   const auto estimate = estimate_tuning(play(long_line, 440.0, {.drift_cents_per_minute = 12.0}));
   ASSERT_TRUE(estimate.has_value());
   EXPECT_NEAR(estimate->drift_cents_per_minute, 12.0, 2.0);
+  // 64 s: half-way through the tape has moved by 6.4 cents.
+  EXPECT_NEAR(1200.0 * std::log2(estimate->a4_hz / 440.0), 6.4, 1.0);
   const auto steady = estimate_tuning(play(long_line, 440.0, {}));
   ASSERT_TRUE(steady.has_value());
   EXPECT_NEAR(steady->drift_cents_per_minute, 0.0, 0.5);
