@@ -14,8 +14,9 @@ namespace {
 constexpr Place past_frames = 18;    // 52 ms back …
 constexpr Place skipped_frames = 4;  // … to 12 ms: a frame that holds the rise itself is no past
 constexpr Place peak_frames = 7;     // a peak of novelty is the highest within 20 ms
-constexpr float floor_db = -62.0F;   // under the loudest of the last seconds nothing is news
-constexpr float absolute_floor_db = -96.0F;
+constexpr float floor_db = -72.0F;   // under the loudest of the last seconds nothing is news
+constexpr float absolute_floor_db = -110.0F;
+constexpr float least_news_db = 1.0F;  // a swell (tremolo) rises by less in 12 ms
 constexpr float most_rise_db = 20.0F;
 constexpr float forget_db = 0.01F;  // a frame; 3.4 dB a second
 constexpr Place fine_step = 16;     // samples at 44.1 kHz: 0.36 ms
@@ -131,7 +132,7 @@ float OnsetFinder::rise_db(Place index, std::size_t band) noexcept {
   for (Place back = skipped_frames; back <= past_frames && back <= index; ++back) {
     past = std::max(past, frame(index - back).level_db[band]);
   }
-  return std::clamp(frame(index).level_db[band] - past, 0.0F, most_rise_db);
+  return std::clamp(frame(index).level_db[band] - past - least_news_db, 0.0F, most_rise_db);
 }
 
 void OnsetFinder::judge(const std::vector<SampleRing>& bands, Place index,

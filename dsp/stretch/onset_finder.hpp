@@ -15,9 +15,9 @@ struct OnsetFinderOptions {
   double sample_rate_hz = 44100.0;
   std::size_t channel_count = 2;
   std::vector<double> crossovers_hz = {700.0, 2000.0};  // bands of the splitter, lowest first
-  double threshold_db = 1.8;      // mean rise over all bands of hearing that makes an onset
-  double band_rise_db = 1.0;      // mean rise within a band that cuts it
-  double low_change_share = 0.1;  // new energy over all energy that cuts the lowest band
+  double threshold_db = 0.9;       // mean news over all bands of hearing that makes an onset
+  double band_rise_db = 0.7;       // mean news within a band that cuts it
+  double low_change_share = 0.05;  // new energy over all energy that cuts the lowest band
   double least_gap_seconds = 0.03;
 };
 
@@ -25,7 +25,7 @@ struct OnsetFinderOptions {
 ///
 /// Two steps. Frames of 12 ms every 3 ms give the energy in some 24 bands of hearing; each is
 /// compared with its own highest value in the 45 ms before, so that the pulses of a low string or
-/// the beating of two partials are no news, and the mean rise in decibels is the novelty (spectral
+/// the beating of two partials are no news, and the mean rise over 1 dB is the novelty (spectral
 /// flux with a maximum over the past; cf. Böck & Widmer, "Maximum filter vibrato suppression for
 /// onset detection", DAFx 2013, who take it over frequency). A peak of it is then placed to 0.4 ms
 /// where the energy over the lowest crossover after / before is largest.

@@ -54,7 +54,7 @@ constexpr std::array<BandPlan, 3> plans{{
      .whole_seconds = 0.090,
      .hold_seconds = 0.060,
      .fade_seconds = 0.004,
-     .energy_seconds = 0.040,
+     .energy_seconds = 0.024,
      .low_sidelobes = true},
     {.to_hz = 2000.0,
      .window_samples = 4096,
@@ -62,7 +62,7 @@ constexpr std::array<BandPlan, 3> plans{{
      .whole_seconds = 0.045,
      .hold_seconds = 0.030,
      .fade_seconds = 0.002,
-     .energy_seconds = 0.020,
+     .energy_seconds = 0.012,
      .low_sidelobes = true},
     {.to_hz = 1e9,
      .window_samples = 2048,
@@ -70,7 +70,7 @@ constexpr std::array<BandPlan, 3> plans{{
      .whole_seconds = 0.025,
      .hold_seconds = 0.018,
      .fade_seconds = 0.001,
-     .energy_seconds = 0.010,
+     .energy_seconds = 0.006,
      .low_sidelobes = false},
 }};
 
