@@ -115,8 +115,10 @@ void BandVocoder::add_frame(const SampleRing& input, const TimeMap& map,
   const auto step = static_cast<double>(place - last_);
 
   if (fresh_) {
+    // Faster than the recording, the room between two attacks is that of the stretched sound.
+    const double room = gap / std::max(1.0, map.slope_at(static_cast<double>(place)));
     whole_samples_ = static_cast<std::size_t>(
-        std::min(static_cast<double>(options_.whole_samples), whole_share * gap));
+        std::min(static_cast<double>(options_.whole_samples), whole_share * room));
     centre_ = static_cast<double>(cut_.cut + (place - cut_.stretched));
   } else if (place - cut_.stretched <= static_cast<Place>(whole_samples_)) {
     centre_ += step;

@@ -12,11 +12,11 @@ namespace {
 
 constexpr double two_pi = 2.0 * std::numbers::pi;
 
-/// The partial as a complex envelope every 5 ms.
+/// The partial as a complex envelope every 20 ms.
 std::vector<std::complex<double>> brought_down(std::span<const float> signal, Partial partial,
                                                double sample_rate_hz) {
   const auto half = static_cast<std::size_t>(2.0 * sample_rate_hz / partial.spacing_hz);
-  const auto step = static_cast<std::size_t>(0.005 * sample_rate_hz);
+  const auto step = static_cast<std::size_t>(0.02 * sample_rate_hz);
   std::vector<std::complex<double>> result;
   for (std::size_t centre = signal.size() / 4 + half; centre + half < signal.size() * 3 / 4;
        centre += step) {
@@ -142,7 +142,7 @@ double partial_hz(std::span<const float> signal, Partial partial, double sample_
   for (std::size_t i = 1; i < envelope.size(); ++i) {
     turned += std::arg(envelope[i] * std::conj(envelope[i - 1]));
   }
-  const double step = std::floor(0.005 * sample_rate_hz) / sample_rate_hz;
+  const double step = std::floor(0.02 * sample_rate_hz) / sample_rate_hz;
   return partial.hz + turned / (static_cast<double>(envelope.size() - 1) * step * two_pi);
 }
 
