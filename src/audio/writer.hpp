@@ -1,5 +1,6 @@
 #pragma once
 
+#include <cstddef>
 #include <cstdint>
 #include <filesystem>
 #include <memory>
@@ -51,6 +52,7 @@ class AudioWriter {
   /// Finishes the file, syncs it and puts it in its place. Errors: cannot_write.
   [[nodiscard]] virtual Result<void> commit() = 0;
 
+  [[nodiscard]] virtual std::size_t channel_count() const noexcept = 0;
   [[nodiscard]] virtual std::int64_t written_sample_count() const noexcept = 0;
 
  protected:

@@ -1,0 +1,266 @@
+#include "src/audio/practice.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+#include <numbers>
+#include <system_error>
+#include <utility>
+
+#include <fmt/format.h>
+
+#include "dsp/voices/click.hpp"
+#include "src/audio/file_facts.hpp"
+#include "src/audio/slow_stream.hpp"
+
+namespace lowstride::audio {
+namespace {
+
+constexpr double fade_seconds = 5e-3;
+
+/// Adds the clicks of a plan to what goes by.
+class ClickMixer {
+ public:
+  ClickMixer(const PracticePlan& plan, double sample_rate_hz, double gain_db) : plan_(plan) {
+    dsp::ClickOptions options;
+    options.sample_rate_hz = sample_rate_hz;
+    options.gain_db = gain_db - 3.0;
+    plain_ = dsp::make_click(options);
+    options.gain_db = gain_db;
+    options.pitch_hz *= 4.0 / 3.0;
+    accent_ = dsp::make_click(options);
+  }
+
+  /// `block`: the output's samples from `begin` on; blocks come in order.
+  void mix(dsp::MutableAudioView block, std::int64_t begin) {
+    const auto end = begin + static_cast<std::int64_t>(block.sample_count);
+    const auto length = static_cast<std::int64_t>(plain_.size());
+    while (first_ < plan_.clicks.size() && plan_.clicks[first_].sample + length <= begin) ++first_;
+    for (std::size_t i = first_; i < plan_.clicks.size() && plan_.clicks[i].sample < end; ++i) {
+      const std::int64_t place = plan_.clicks[i].sample;
+      const std::vector<float>& click = plan_.clicks[i].is_accent ? accent_ : plain_;
+      const std::int64_t from = std::max(begin, place);
+      const std::int64_t to = std::min(end, place + length);
+      for (std::size_t c = 0; c < block.channel_count(); ++c) {
+        const auto channel = block.channel(c);
+        for (std::int64_t s = from; s < to; ++s) {
+          channel[static_cast<std::size_t>(s - begin)] +=
+              click[static_cast<std::size_t>(s - place)];
+        }
+      }
+    }
+  }
+
+ private:
+  const PracticePlan& plan_;
+  std::vector<float> plain_;
+  std::vector<float> accent_;
+  std::size_t first_ = 0;  // clicks before it are over
+};
+
+/// Fades a repetition in and out where it was cut out of the recording.
+class EdgeFade {
+ public:
+  EdgeFade(double sample_rate_hz, bool is_cut_before, bool is_cut_after)
+      : length_(static_cast<std::int64_t>(fade_seconds * sample_rate_hz)),
+        is_cut_before_(is_cut_before),
+        is_cut_after_(is_cut_after) {}
+
+  /// `block`: a repetition's samples from its `begin`th on, of `total`.
+  void apply(dsp::MutableAudioView block, std::int64_t begin, std::int64_t total) const {
+    for (std::size_t i = 0; i < block.sample_count; ++i) {
+      const std::int64_t place = begin + static_cast<std::int64_t>(i);
+      double gain = 1.0;
+      if (is_cut_before_ && place < length_) gain *= rise(place);
+      if (is_cut_after_ && total - 1 - place < length_) gain *= rise(total - 1 - place);
+      if (gain == 1.0) continue;
+      for (std::size_t c = 0; c < block.channel_count(); ++c) {
+        block.channels[c][i] *= static_cast<float>(gain);
+      }
+    }
+  }
+
+ private:
+  [[nodiscard]] double rise(std::int64_t place) const {
+    return 0.5 - 0.5 * std::cos(std::numbers::pi * (static_cast<double>(place) + 0.5) /
+                                static_cast<double>(length_));
+  }
+  std::int64_t length_;
+  bool is_cut_before_;
+  bool is_cut_after_;
+};
+
+/// A stretch of a recording in blocks for a SlowStream.
+class PassageSource {
+ public:
+  PassageSource(SampleReader& reader, std::int64_t end)
+      : reader_(reader),
+        end_(end),
+        planes_(static_cast<std::size_t>(reader.info().channel_count), slow_block_samples),
+        block_(slow_block_samples * planes_.channel_count()) {}
+
+  Result<std::span<const float>> next() {
+    const auto wanted = static_cast<std::size_t>(std::min<std::int64_t>(
+        end_ - reader_.position(), static_cast<std::int64_t>(slow_block_samples)));
+    const auto view = planes_.part(0, wanted);
+    const auto count = reader_.read(view);
+    if (!count) return tl::unexpected(count.error());
+    for (std::size_t c = 0; c < view.channel_count(); ++c) {
+      for (std::size_t i = 0; i < *count; ++i) {
+        block_[i * view.channel_count() + c] = view.channels[c][i];
+      }
+    }
+    return std::span<const float>(block_).first(*count * view.channel_count());
+  }
+
+ private:
+  SampleReader& reader_;
+  std::int64_t end_;
+  Planes planes_;
+  std::vector<float> block_;  // interleaved
+};
+
+AudioTags tags_for(const PracticeJob& job, const RecordingInfo& info) {
+  AudioTags tags = job.tags;
+  if (tags.title.empty()) {
+    const std::vector<double>& speeds = job.options.speed_ratios;
+    tags.title = info.title.empty() ? info.path.stem().string() : info.title;
+    tags.title += fmt::format(" ({:.4g}", speeds.front() * 100.0);
+    if (speeds.back() != speeds.front())
+      tags.title += fmt::format(" to {:.4g}", speeds.back() * 100.0);
+    tags.title += " %)";
+  }
+  if (tags.artist.empty()) tags.artist = info.artist;
+  return tags;
+}
+
+/// One job under way: what its parts share.
+class Rendering {
+ public:
+  Rendering(const PracticeJob& job, SampleReader& reader, const PracticePlan& plan,
+            AudioWriter& writer, const WorkControl& control)
+      : job_(job),
+        reader_(reader),
+        plan_(plan),
+        control_(control),
+        rate_hz_(reader.info().sample_rate_hz),
+        outlet_(writer, rate_hz_, writer.channel_count()),
+        clicks_(plan, rate_hz_, job.options.click_gain_db),
+        planes_(writer.channel_count(), slow_block_samples) {}
+
+  Result<void> run(std::int64_t begin, std::int64_t end) {
+    for (const PracticePlan::Repetition& repetition : plan_.repetitions) {
+      if (auto done = silence(repetition.begin_sample); !done) return done;
+      if (auto done = passage(repetition, begin, end); !done) return done;
+    }
+    return outlet_.finish();
+  }
+
+  [[nodiscard]] const LimitedOutlet& outlet() const { return outlet_; }
+
+ private:
+  /// Silence under the clicks of a count-in, up to sample `end` of the output.
+  Result<void> silence(std::int64_t end) {
+    while (outlet_.put_sample_count() < end) {
+      const auto count = static_cast<std::size_t>(std::min<std::int64_t>(
+          end - outlet_.put_sample_count(), static_cast<std::int64_t>(slow_block_samples)));
+      planes_.clear(0, count);
+      if (auto done = put(count); !done) return done;
+    }
+    return {};
+  }
+
+  Result<void> passage(const PracticePlan::Repetition& repetition, std::int64_t begin,
+                       std::int64_t end) {
+    if (auto placed = reader_.seek(begin); !placed) return placed;
+    PassageSource source(reader_, end);
+    SlowStreamOptions slow;
+    slow.sample_rate_hz = rate_hz_;
+    slow.channel_count = planes_.channel_count();
+    slow.speed_ratio = repetition.speed_ratio;
+    slow.shift_semitones = job_.options.shift_semitones;
+    SlowStream stream(slow, [&source] { return source.next(); });
+    const EdgeFade fade(rate_hz_, begin > 0, end < reader_.info().sample_count);
+    const std::int64_t total = repetition.end_sample - repetition.begin_sample;
+    std::int64_t place = 0;
+    while (true) {
+      const auto view = planes_.part(0, slow_block_samples);
+      const auto count = stream.read(view);
+      if (!count) return tl::unexpected(count.error());
+      fade.apply(planes_.part(0, *count), place, total);
+      place += static_cast<std::int64_t>(*count);
+      if (auto done = put(*count); !done) return done;
+      if (*count < slow_block_samples) return {};
+    }
+  }
+
+  Result<void> put(std::size_t count) {
+    if (control_.is_cancelled()) {
+      return fail(ErrorCode::cancelled, "Stopped while rendering " + quoted(job_.output) + ".");
+    }
+    clicks_.mix(planes_.part(0, count), outlet_.put_sample_count());
+    control_.report("Rendering", static_cast<double>(outlet_.put_sample_count()) /
+                                     static_cast<double>(plan_.output_sample_count));
+    return outlet_.put(planes_, count);
+  }
+
+  const PracticeJob& job_;
+  SampleReader& reader_;
+  const PracticePlan& plan_;
+  const WorkControl& control_;
+  double rate_hz_;
+  LimitedOutlet outlet_;
+  ClickMixer clicks_;
+  Planes planes_;
+};
+
+}  // namespace
+
+Result<PracticeReport> render_practice(const PracticeJob& job, const WorkControl& control) {
+  if (!(std::abs(job.options.shift_semitones) <= largest_shift_semitones)) {
+    return fail(ErrorCode::invalid_argument,
+                fmt::format("The transposition must lie between -{0:.0f} and {0:.0f} semitones.",
+                            largest_shift_semitones));
+  }
+  std::error_code error;
+  if (std::filesystem::equivalent(job.input, job.output, error)) {
+    return fail(ErrorCode::invalid_argument,
+                quoted(job.output) + " is the recording itself; choose another name to write to.");
+  }
+  OpenOptions open = job.open;
+  open.with_content_hash = false;
+  auto reader = open_recording(job.input, open, control);
+  if (!reader) return tl::unexpected(reader.error());
+  const RecordingInfo& info = (*reader)->info();
+  const std::int64_t begin = job.begin_sample.value_or(0);
+  const std::int64_t end = std::min(
+      job.end_sample.value_or(std::numeric_limits<std::int64_t>::max()), info.sample_count);
+  if (begin >= info.sample_count) {
+    return fail(ErrorCode::invalid_argument,
+                fmt::format("The passage begins after the end of {}, which is {} long; choose an "
+                            "earlier one.",
+                            quoted(job.input), spoken_duration(info.duration_seconds())));
+  }
+  auto plan = plan_practice(job.beats, begin, end, job.options);
+  if (!plan) return tl::unexpected(plan.error());
+
+  WriteOptions options;
+  options.sample_rate_hz = info.sample_rate_hz;
+  options.channel_count = info.channel_count;
+  options.sample_format = job.sample_format;
+  options.expected_sample_count = plan->output_sample_count;
+  options.tags = tags_for(job, info);
+  auto writer = AudioWriter::create(job.output, options);
+  if (!writer) return tl::unexpected(writer.error());
+  Rendering rendering(job, **reader, *plan, **writer, control);
+  if (auto done = rendering.run(begin, end); !done) return tl::unexpected(done.error());
+  if (auto committed = (*writer)->commit(); !committed) return tl::unexpected(committed.error());
+  PracticeReport report;
+  report.recording = info;
+  report.plan = std::move(*plan);
+  report.output_peak = rendering.outlet().peak();
+  report.was_limited = rendering.outlet().was_limited();
+  return report;
+}
+
+}  // namespace lowstride::audio
