@@ -32,9 +32,12 @@ struct EditOptionHelp {
 ///   meter 3/4               key Bb|Gm               tuning HZ
 ///   title TEXT              composer TEXT           form TEXT
 ///   passage NAME=FROM..TO   remove-passage NAME     doubt T|FROM..TO
-/// Times as in time_text.hpp. T means the note that sounds there (or begins within 0.15 s), the
-/// beat nearest, the chord there. Pitches are names (`E1`, `Bb2`; C4 = 60) or numbers 0..127.
-/// Errors: invalid_argument or not_found, one sentence naming the option as typed.
+/// Times as in time_text.hpp. T means the note that begins nearest within 0.15 s, or else the one
+/// that sounds there; the nearest beat; the chord there. A chord set within a quarter of a beat of
+/// a beat is set on it. A stretch of notes given in bars takes in those played up to 50 ms ahead of
+/// its first beat. A passage of a name that is there is moved. Pitches are names (`E1`, `Bb2`; C4 =
+/// 60) or numbers 0..127. Errors: invalid_argument or not_found, one sentence naming the option as
+/// typed.
 [[nodiscard]] Result<EditGroup> edit_from_options(const Take& take,
                                                   const std::vector<EditOption>& options);
 

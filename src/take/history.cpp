@@ -30,9 +30,13 @@ std::vector<std::string> names_of(const std::vector<Edit>& edits) {
 Result<void> History::apply(Take& take, const Edit& edit) {
   auto back = take::apply(take, edit);
   if (!back) return tl::unexpected(std::move(back.error()));
-  undo_.push_back(std::move(*back));
-  redo_.clear();
+  record(std::move(*back));
   return {};
+}
+
+void History::record(Edit undo) {
+  undo_.push_back(std::move(undo));
+  redo_.clear();
 }
 
 const Edit* History::next_undo() const noexcept { return undo_.empty() ? nullptr : &undo_.back(); }

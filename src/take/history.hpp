@@ -16,6 +16,9 @@ class History {
   /// nothing happens.
   [[nodiscard]] Result<void> apply(Take& take, const Edit& edit);
 
+  /// Remembers the undo of an edit that the caller has applied, as `apply` does.
+  void record(Edit undo);
+
   /// The edit that the next `undo` (`redo`) applies, or null when there is none. The journal wants
   /// it beforehand.
   [[nodiscard]] const Edit* next_undo() const noexcept;

@@ -15,10 +15,10 @@ namespace lowstride::take {
 inline constexpr std::int64_t most_length_samples = std::int64_t{192'000} * 3600 * 24;
 inline constexpr std::int64_t least_time_base_hz = 1'000;
 inline constexpr std::int64_t most_time_base_hz = 768'000;
-inline constexpr std::size_t most_notes = 1'000'000;
-inline constexpr std::size_t most_beats = 1'000'000;
-inline constexpr std::size_t most_chords = 200'000;
-inline constexpr std::size_t most_gaps = 1'000'000;
+inline constexpr std::size_t most_notes = 250'000;
+inline constexpr std::size_t most_beats = 250'000;
+inline constexpr std::size_t most_chords = 100'000;
+inline constexpr std::size_t most_gaps = 250'000;
 inline constexpr std::size_t most_passages = 10'000;
 inline constexpr std::size_t most_alternatives = 64;
 inline constexpr std::size_t most_text_bytes = 10'000;

@@ -1,0 +1,424 @@
+#include "src/take/commands.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <charconv>
+#include <cmath>
+#include <cstdlib>
+#include <functional>
+#include <utility>
+
+#include "src/take/time_text.hpp"
+#include "src/theory/chord_label.hpp"
+#include "src/theory/pitch.hpp"
+
+namespace lowstride::take {
+namespace {
+
+/// How far from the place that was typed a note may begin and still be the one that is meant. Half
+/// a quaver at 100 a minute; players are rarely further from the beat.
+constexpr double note_reach_seconds = 0.15;
+/// Bars begin with notes that are played ahead of the beat by as much as this.
+constexpr double ahead_of_beat_seconds = 0.05;
+/// Share of a beat within which a chord is set on the beat. An anticipated half beat is further.
+constexpr double chord_snap_share = 0.25;
+
+struct Pair {
+  std::string_view left;
+  std::string_view right;
+};
+
+/// The two sides of the last '=' of a value.
+Result<Pair> sides(std::string_view value, std::string_view form) {
+  const std::size_t at = value.rfind('=');
+  if (at == std::string_view::npos || at == 0 || at + 1 == value.size()) {
+    return fail(ErrorCode::invalid_argument, fmt::format("it takes {}.", form));
+  }
+  return Pair{value.substr(0, at), value.substr(at + 1)};
+}
+
+bool is_stretch_text(std::string_view text) { return text.find("..") != std::string_view::npos; }
+
+std::optional<double> number_in(std::string_view text) {
+  double value = 0.0;
+  const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), value);
+  if (error != std::errc{} || end != text.data() + text.size()) return std::nullopt;
+  return value;
+}
+
+/// The options of one call on their way to become one step.
+class Maker {
+ public:
+  explicit Maker(const Take& take) : draft_(take) {}
+
+  Result<void> add(const EditOption& option);
+  [[nodiscard]] EditGroup take_group() { return std::move(group_); }
+
+ private:
+  using Method = Result<void> (Maker::*)(std::string_view value);
+  struct Entry {
+    std::string_view name;
+    Method method;
+  };
+
+  Result<void> confirm(std::string_view value);
+  Result<void> remove(std::string_view value);
+  Result<void> add_note(std::string_view value);
+  Result<void> set_note(std::string_view value);
+  Result<void> dead(std::string_view value);
+  Result<void> doubt(std::string_view value);
+  Result<void> set_chord(std::string_view value);
+  Result<void> remove_chord(std::string_view value);
+  Result<void> beat_one(std::string_view value);
+  Result<void> add_beat(std::string_view value);
+  Result<void> remove_beat(std::string_view value);
+  Result<void> move_beat(std::string_view value);
+  Result<void> meter(std::string_view value);
+  Result<void> key(std::string_view value);
+  Result<void> tuning(std::string_view value);
+  Result<void> title(std::string_view value) { return push(SetTitle{std::string(value)}); }
+  Result<void> composer(std::string_view value) { return push(SetComposer{std::string(value)}); }
+  Result<void> form(std::string_view value) { return push(SetForm{std::string(value)}); }
+  Result<void> passage(std::string_view value);
+  Result<void> remove_passage(std::string_view value);
+
+  Result<void> push(Edit edit) {
+    auto undo = take::apply(draft_, edit);
+    if (!undo) return tl::unexpected(std::move(undo.error()));
+    group_.edits.push_back(std::move(edit));
+    return {};
+  }
+
+  [[nodiscard]] std::int64_t samples(double seconds) const {
+    return std::llround(seconds * static_cast<double>(draft_.time_base_hz));
+  }
+  [[nodiscard]] Result<std::int64_t> time(std::string_view text) const {
+    return parse_time(text, draft_);
+  }
+  [[nodiscard]] Result<Note> note_at(std::string_view text) const;
+  [[nodiscard]] Result<std::vector<NoteId>> notes_in(std::string_view text) const;
+  [[nodiscard]] Result<Stretch> bars_or_times(std::string_view text) const;
+  [[nodiscard]] Result<Beat> beat_at(std::string_view text) const;
+  [[nodiscard]] Result<Stretch> chord_stretch(std::string_view text) const;
+
+  Take draft_;
+  EditGroup group_;
+};
+
+Result<Note> Maker::note_at(std::string_view text) const {
+  const auto at = time(text);
+  if (!at) return tl::unexpected(at.error());
+  const Note* nearest = nullptr;
+  const Note* sounding = nullptr;
+  for (const Note& note : draft_.notes) {
+    if (nearest == nullptr ||
+        std::abs(note.onset_samples - *at) < std::abs(nearest->onset_samples - *at)) {
+      nearest = &note;
+    }
+    if (note.onset_samples <= *at && *at < note.offset_samples) sounding = &note;
+  }
+  if (nearest != nullptr && std::abs(nearest->onset_samples - *at) <= samples(note_reach_seconds)) {
+    return *nearest;
+  }
+  if (sounding != nullptr) return *sounding;
+  return fail(
+      ErrorCode::not_found,
+      fmt::format("no note sounds at {}; put one there with --add-note FROM..TO=PITCH.", text));
+}
+
+/// A stretch; one in bars takes in the notes that are played ahead of its first beat.
+Result<Stretch> Maker::bars_or_times(std::string_view text) const {
+  auto stretch = parse_stretch(text, draft_);
+  if (!stretch || text.front() != 'b') return stretch;
+  const std::int64_t ahead = samples(ahead_of_beat_seconds);
+  stretch->begin_samples = std::max<std::int64_t>(0, stretch->begin_samples - ahead);
+  if (stretch->end_samples < draft_.length_samples) {
+    stretch->end_samples = std::max(stretch->begin_samples + 1, stretch->end_samples - ahead);
+  }
+  return stretch;
+}
+
+Result<std::vector<NoteId>> Maker::notes_in(std::string_view text) const {
+  std::vector<NoteId> ids;
+  if (!is_stretch_text(text)) {
+    const auto note = note_at(text);
+    if (!note) return tl::unexpected(note.error());
+    return std::vector<NoteId>{note->id};
+  }
+  const auto stretch = bars_or_times(text);
+  if (!stretch) return tl::unexpected(stretch.error());
+  for (const Note& note : draft_.notes) {
+    if (note.onset_samples >= stretch->begin_samples && note.onset_samples < stretch->end_samples) {
+      ids.push_back(note.id);
+    }
+  }
+  if (ids.empty()) {
+    return fail(ErrorCode::not_found,
+                fmt::format("no note begins in {}; give another stretch.", text));
+  }
+  return ids;
+}
+
+Result<Beat> Maker::beat_at(std::string_view text) const {
+  const auto at = time(text);
+  if (!at) return tl::unexpected(at.error());
+  const Beat* beat = nearest_beat(draft_, *at);
+  if (beat == nullptr) {
+    return fail(ErrorCode::not_found, "the take has no beats; set some with --add-beat T.");
+  }
+  return *beat;
+}
+
+Result<Stretch> Maker::chord_stretch(std::string_view text) const {
+  if (is_stretch_text(text)) return parse_stretch(text, draft_);
+  const auto at = time(text);
+  if (!at) return tl::unexpected(at.error());
+  std::int64_t begin = *at;
+  if (const Beat* beat = nearest_beat(draft_, begin)) {
+    const auto position = bar_position(draft_, static_cast<double>(begin));
+    const double off = position ? std::abs(position->beat - std::round(position->beat)) : 1.0;
+    if (off <= chord_snap_share) begin = std::min(beat->time_samples, draft_.length_samples - 1);
+  }
+  // Until the next change; a chord that begins just here is renamed as a whole.
+  const std::int64_t hair = samples(ahead_of_beat_seconds);
+  std::int64_t end = draft_.length_samples;
+  for (const ChordSpan& span : draft_.chords) {
+    if (span.end_samples > begin + hair) {
+      const bool is_here = span.begin_samples <= begin + hair;
+      end = is_here ? span.end_samples : span.begin_samples;
+      break;
+    }
+  }
+  return Stretch{begin, end};
+}
+
+Result<void> Maker::confirm(std::string_view value) {
+  if (value == "all") {
+    return push(Confirm{.tuning = true, .meter = true, .key = draft_.key.has_value()})
+        .and_then([&] {
+          return push(ConfirmStretch{0, draft_.length_samples});
+        });
+  }
+  const auto stretch = bars_or_times(value);
+  if (!stretch) return tl::unexpected(stretch.error());
+  return push(ConfirmStretch{stretch->begin_samples, stretch->end_samples});
+}
+
+Result<void> Maker::remove(std::string_view value) {
+  const auto ids = notes_in(value);
+  if (!ids) return tl::unexpected(ids.error());
+  for (const NoteId id : *ids) {
+    if (auto outcome = push(RemoveNote{id}); !outcome) return outcome;
+  }
+  return {};
+}
+
+Result<void> Maker::doubt(std::string_view value) {
+  const auto ids = notes_in(value);
+  if (!ids) return tl::unexpected(ids.error());
+  return push(MarkDoubtful{.notes = *ids});
+}
+
+Result<void> Maker::add_note(std::string_view value) {
+  const auto pair = sides(value, "FROM..TO=PITCH, as in b3..b3:2=E1");
+  if (!pair) return tl::unexpected(pair.error());
+  const auto stretch = parse_stretch(pair->left, draft_);
+  if (!stretch) return tl::unexpected(stretch.error());
+  const auto midi = theory::parse_pitch(pair->right);
+  if (!midi) return tl::unexpected(midi.error());
+  return push(AddNote{stretch->begin_samples, stretch->end_samples, *midi, false});
+}
+
+Result<void> Maker::set_note(std::string_view value) {
+  const auto pair = sides(value, "T=PITCH, as in b3:2=Eb2");
+  if (!pair) return tl::unexpected(pair.error());
+  const auto note = note_at(pair->left);
+  if (!note) return tl::unexpected(note.error());
+  const auto midi = theory::parse_pitch(pair->right);
+  if (!midi) return tl::unexpected(midi.error());
+  return push(ReplaceNote{.id = note->id, .midi = *midi, .is_dead = false});
+}
+
+Result<void> Maker::dead(std::string_view value) {
+  const auto note = note_at(value);
+  if (!note) return tl::unexpected(note.error());
+  return push(ReplaceNote{.id = note->id, .is_dead = true});
+}
+
+Result<void> Maker::set_chord(std::string_view value) {
+  const auto pair = sides(value, "T=LABEL, as in b5=Bb7");
+  if (!pair) return tl::unexpected(pair.error());
+  const auto chord = theory::parse_chord(pair->right);
+  if (!chord) return tl::unexpected(chord.error());
+  const auto stretch = chord_stretch(pair->left);
+  if (!stretch) return tl::unexpected(stretch.error());
+  return push(SetChord{stretch->begin_samples, stretch->end_samples, chord->chord,
+                       chord->is_exact ? std::string() : std::string(pair->right)});
+}
+
+Result<void> Maker::remove_chord(std::string_view value) {
+  const auto at = time(value);
+  if (!at) return tl::unexpected(at.error());
+  for (const ChordSpan& span : draft_.chords) {
+    if (span.begin_samples <= *at && *at < span.end_samples) return push(RemoveChord{span.id});
+  }
+  return fail(ErrorCode::not_found,
+              fmt::format("there is no chord at {}; give another place.", value));
+}
+
+Result<void> Maker::beat_one(std::string_view value) {
+  std::optional<int> bar;
+  std::string_view place = value;
+  if (const std::size_t at = value.rfind('='); at != std::string_view::npos) {
+    const auto number = number_in(value.substr(at + 1));
+    if (!number || *number != std::floor(*number) || std::abs(*number) > 1e5) {
+      return fail(ErrorCode::invalid_argument, "it takes T or T=BAR, as in 0:12.4=1.");
+    }
+    bar = static_cast<int>(*number);
+    place = value.substr(0, at);
+  }
+  const auto beat = beat_at(place);
+  if (!beat) return tl::unexpected(beat.error());
+  return push(BeatOne{.id = beat->id, .bar = bar});
+}
+
+Result<void> Maker::add_beat(std::string_view value) {
+  const auto at = time(value);
+  if (!at) return tl::unexpected(at.error());
+  return push(AddBeat{*at});
+}
+
+Result<void> Maker::remove_beat(std::string_view value) {
+  const auto beat = beat_at(value);
+  if (!beat) return tl::unexpected(beat.error());
+  return push(RemoveBeat{beat->id});
+}
+
+Result<void> Maker::move_beat(std::string_view value) {
+  const auto pair = sides(value, "T=T, as in b3:2=0:14.250");
+  if (!pair) return tl::unexpected(pair.error());
+  const auto beat = beat_at(pair->left);
+  if (!beat) return tl::unexpected(beat.error());
+  const auto to = time(pair->right);
+  if (!to) return tl::unexpected(to.error());
+  return push(MoveBeat{beat->id, *to});
+}
+
+Result<void> Maker::meter(std::string_view value) {
+  std::string_view count = value;
+  if (const std::size_t slash = value.find('/'); slash != std::string_view::npos) {
+    if (value.substr(slash + 1) != "4") {
+      return fail(ErrorCode::invalid_argument, "it takes a meter in quarters, as 4/4 or 3/4.");
+    }
+    count = value.substr(0, slash);
+  }
+  const auto number = number_in(count);
+  if (!number || *number != std::floor(*number) || std::abs(*number) > 100) {
+    return fail(ErrorCode::invalid_argument, "it takes a meter, as 4/4 or 3/4.");
+  }
+  return push(SetMeter{static_cast<int>(*number)});
+}
+
+Result<void> Maker::key(std::string_view value) {
+  const auto key = theory::parse_key(value);
+  if (!key) return tl::unexpected(key.error());
+  return push(SetKey{key->tonic_pc, key->is_minor});
+}
+
+Result<void> Maker::tuning(std::string_view value) {
+  const auto hz = number_in(value);
+  if (!hz)
+    return fail(ErrorCode::invalid_argument, "it takes the frequency of A4 in Hz, as 441.5.");
+  return push(SetTuning{*hz});
+}
+
+Result<void> Maker::passage(std::string_view value) {
+  const auto pair = sides(value, "NAME=FROM..TO, as in bridge=b17..b25");
+  if (!pair) return tl::unexpected(pair.error());
+  const auto stretch = parse_stretch(pair->right, draft_);
+  if (!stretch) return tl::unexpected(stretch.error());
+  const std::string name(pair->left);
+  for (const Passage& passage : draft_.passages) {
+    if (passage.name == name) {
+      return push(ReplacePassage{passage.id, name, stretch->begin_samples, stretch->end_samples});
+    }
+  }
+  return push(AddPassage{name, stretch->begin_samples, stretch->end_samples});
+}
+
+Result<void> Maker::remove_passage(std::string_view value) {
+  for (const Passage& passage : draft_.passages) {
+    if (passage.name == value) return push(RemovePassage{passage.id});
+  }
+  return fail(ErrorCode::not_found, "the take has no passage of that name.");
+}
+
+Result<void> Maker::add(const EditOption& option) {
+  static constexpr Entry entries[] = {
+      {"confirm", &Maker::confirm},     {"set-note", &Maker::set_note},
+      {"remove", &Maker::remove},       {"add-note", &Maker::add_note},
+      {"dead", &Maker::dead},           {"doubt", &Maker::doubt},
+      {"set-chord", &Maker::set_chord}, {"remove-chord", &Maker::remove_chord},
+      {"beat-one", &Maker::beat_one},   {"add-beat", &Maker::add_beat},
+      {"move-beat", &Maker::move_beat}, {"remove-beat", &Maker::remove_beat},
+      {"meter", &Maker::meter},         {"key", &Maker::key},
+      {"tuning", &Maker::tuning},       {"title", &Maker::title},
+      {"composer", &Maker::composer},   {"form", &Maker::form},
+      {"passage", &Maker::passage},     {"remove-passage", &Maker::remove_passage},
+  };
+  const auto* const entry =
+      std::find_if(std::begin(entries), std::end(entries),
+                   [&](const Entry& candidate) { return candidate.name == option.name; });
+  if (entry == std::end(entries)) {
+    return fail(ErrorCode::invalid_argument,
+                fmt::format("There is no edit '--{}'; see 'lowstride edit --help'.", option.name));
+  }
+  auto outcome = (this->*entry->method)(option.value);
+  if (outcome) return outcome;
+  return fail(outcome.error().code,
+              fmt::format("--{} {}: {}", option.name, option.value, outcome.error().message));
+}
+
+}  // namespace
+
+const std::vector<EditOptionHelp>& edit_option_help() {
+  static const std::vector<EditOptionHelp> help{
+      {"confirm", "all|FROM..TO",
+       "What stands there is right; analysis leaves it alone from now on."},
+      {"set-note", "T=PITCH",
+       "The note there has this pitch: a name (Eb2; C4 is middle C) or a number."},
+      {"remove", "T|FROM..TO", "No note begins there, and none is proposed there again."},
+      {"add-note", "FROM..TO=PITCH", "A note that was missed."},
+      {"dead", "T", "The note there is a dead note."},
+      {"doubt", "T|FROM..TO", "The notes there are doubtful, whatever was said before."},
+      {"set-chord", "T|FROM..TO=LABEL",
+       "The chord from there to the next change, or over the stretch."},
+      {"remove-chord", "T", "No change there: the chord before goes on."},
+      {"beat-one", "T[=BAR]", "The beat there is one (of that bar); bars are counted from it."},
+      {"add-beat", "T", "A beat that was missed."},
+      {"move-beat", "T=T", "The beat there is somewhat earlier or later."},
+      {"remove-beat", "T", "There is no beat."},
+      {"meter", "3/4", "Beats in a bar."},
+      {"key", "KEY", "The key, as Bb or Gm."},
+      {"tuning", "HZ", "The frequency of A4."},
+      {"title", "TEXT", "The title."},
+      {"composer", "TEXT", "The composer."},
+      {"form", "TEXT", "The form, as twelve-bar blues."},
+      {"passage", "NAME=FROM..TO", "Names a stretch, for looping and practice."},
+      {"remove-passage", "NAME", "Forgets a named stretch."},
+  };
+  return help;
+}
+
+Result<EditGroup> edit_from_options(const Take& take, const std::vector<EditOption>& options) {
+  Maker maker(take);
+  for (const EditOption& option : options) {
+    if (auto outcome = maker.add(option); !outcome) {
+      return tl::unexpected(std::move(outcome.error()));
+    }
+  }
+  return maker.take_group();
+}
+
+}  // namespace lowstride::take

@@ -1,0 +1,42 @@
+#pragma once
+
+#include <cstddef>
+#include <filesystem>
+#include <string>
+#include <string_view>
+
+#include "src/base/result.hpp"
+#include "src/take/take.hpp"
+
+// Names and handling of the files of a take. Inside of src/take alone.
+namespace lowstride::take::detail {
+
+/// No take or journal is larger: 250,000 notes are 75 MB.
+inline constexpr std::size_t most_file_bytes = std::size_t{128} << 20U;
+
+[[nodiscard]] std::filesystem::path journal_path(const std::filesystem::path& take_path);
+[[nodiscard]] std::filesystem::path backup_path(const std::filesystem::path& take_path);
+
+/// A name beside `path` that is free: PATH.ENDING, PATH.ENDING-2, …
+[[nodiscard]] std::filesystem::path free_name(const std::filesystem::path& path,
+                                              std::string_view ending);
+
+void sync_folder_of(const std::filesystem::path& path) noexcept;
+
+/// Gives what is at `path` a second name, `backup`, replacing what was there; nothing happens when
+/// there is no file. Errors: cannot_write.
+[[nodiscard]] Result<void> keep_as(const std::filesystem::path& path,
+                                   const std::filesystem::path& backup);
+
+/// Swaps two files; each has a name at every moment. Errors: cannot_write.
+[[nodiscard]] Result<void> exchange(const std::filesystem::path& a, const std::filesystem::path& b);
+
+/// Removes what a killed save left behind. Only under the take's lock.
+void remove_stale_files(const std::filesystem::path& take_path) noexcept;
+
+/// Error (conflict) unless both takes are of one recording; of takes without one, unless they have
+/// one title. `path` is where `present` lies.
+[[nodiscard]] Result<void> check_same_recording(const Take& present, const Take& fresh,
+                                                const std::filesystem::path& path);
+
+}  // namespace lowstride::take::detail
