@@ -4,7 +4,6 @@
 #include <array>
 #include <cmath>
 #include <cstddef>
-#include <iterator>
 #include <span>
 #include <tuple>
 #include <utility>
@@ -25,6 +24,7 @@ constexpr float faded_posterior = 0.2F;
 constexpr std::size_t lead_in_frames = 6;
 constexpr float sure_dead_stroke = 0.5F;
 constexpr std::size_t dead_stroke_frames = 7;  // 81 ms: a muted string is silent after that
+constexpr std::size_t look_back_frames = 8;    // where strikes are weighed by what sounded before
 constexpr std::size_t alternative_count = 4;
 
 // Frames whose centres lie in [begin, end) seconds.
@@ -35,6 +35,14 @@ std::pair<std::size_t, std::size_t> frames_within(double begin_seconds, double e
   const double end = std::clamp(std::ceil(seconds_frame(end_seconds) - 1e-6), begin, frames);
   return {static_cast<std::size_t>(begin), static_cast<std::size_t>(end)};
 }
+
+// Of a probability that is kept `margin` away from 0 and 1.
+double log_odds(double probability, double margin) {
+  const double bounded = std::clamp(probability, margin, 1.0 - margin);
+  return std::log(bounded / (1.0 - bounded));
+}
+
+double probability_of(double odds_log) { return 1.0 / (1.0 + std::exp(-odds_log)); }
 
 // First frame in [begin, end) that has the greatest strength.
 template <typename Strength>
@@ -55,11 +63,13 @@ class Decoding {
         decided_(options.decided),
         lowest_(static_cast<std::size_t>(options.lowest_midi - lowest_evidence_midi)),
         highest_(static_cast<std::size_t>(options.highest_midi - lowest_evidence_midi)),
-        end_(evidence.frame_count()) {
+        end_(evidence.frame_count()),
+        knows_of_a_line_(options.stretch.has_value() || !options.decided.empty()) {
     if (options.stretch) {
       std::tie(begin_, end_) = frames_within(options.stretch->begin_seconds,
                                              options.stretch->end_seconds, evidence.frame_count());
     }
+    read_scale();
     is_closed_.assign(end_ - begin_, false);
     for (const DecidedSpan& span : options.decided) {
       const auto [first, last] =
@@ -72,26 +82,36 @@ class Decoding {
 
   std::vector<DecodedNote> run() {
     if (begin_ == end_) return {};
-    std::vector<PathNote> path = find_path();
-    std::vector<DecodedNote> notes;
-    notes.reserve(path.size());
-    for (const PathNote& found : path) notes.push_back(describe(found));
-    add_dead_strokes(path, notes);
+    std::vector<Found> found;
+    for (const PathNote& note : find_path()) found.push_back(describe(note));
+    if (!knows_of_a_line_) drop_hearsay(found);
+    std::vector<DecodedNote> notes = with_dead_strokes(found);
     keep_apart(notes);
     return notes;
   }
 
  private:
+  struct Found {
+    PathNote path;
+    DecodedNote note;
+    double mean_posterior = 0.0;
+  };
+
   bool is_closed(std::size_t frame) const { return is_closed_[frame - begin_]; }
   float onset(std::size_t frame, std::size_t pitch) const {
     return evidence_.onset.row(frame)[pitch];
   }
-  // 1 / (what the posterior gives to the allowed pitches and none).
-  float posterior_scale(std::size_t frame) const {
-    const auto row = evidence_.pitch.row(frame);
-    float sum = row[no_pitch_column];
-    for (std::size_t p = lowest_; p <= highest_; ++p) sum += row[p];
-    return 1.0F / std::max(sum, 1e-9F);
+  // What the posterior gives to the allowed pitches and none makes 1.
+  float posterior_scale(std::size_t frame) const { return scale_[frame - scale_begin_]; }
+  void read_scale() {
+    scale_begin_ = begin_ - std::min(begin_, look_back_frames);
+    scale_.reserve(end_ - scale_begin_);
+    for (std::size_t t = scale_begin_; t < end_; ++t) {
+      const auto row = evidence_.pitch.row(t);
+      float sum = row[no_pitch_column];
+      for (std::size_t p = lowest_; p <= highest_; ++p) sum += row[p];
+      scale_.push_back(1.0F / std::max(sum, 1e-9F));
+    }
   }
   bool is_strike(std::size_t frame, std::size_t pitch) const {
     return is_first_peak(frame, begin_, end_, [&](std::size_t t) { return onset(t, pitch); });
@@ -111,7 +131,10 @@ class Decoding {
       frame.log_posterior.fill(std::log(1e-9F));
       for (std::size_t p = lowest_; p <= highest_; ++p) {
         frame.log_posterior[p] = std::log(std::max(posterior[p] * scale, 1e-9F));
-        if (is_strike(t, p)) frame.strike[p] = std::clamp(onset(t, p), 0.0F, 1.0F);
+        if (is_strike(t, p)) {
+          frame.strike[p] = std::clamp(onset(t, p), 0.0F, 1.0F);
+          frame.again[p] = strike_while_sounding(t, p);
+        }
       }
       frame.log_posterior[no_pitch_column] =
           std::log(std::max(posterior[no_pitch_column] * scale, 1e-9F));
@@ -133,6 +156,18 @@ class Decoding {
     std::vector<PathNote> path = search.finish();
     for (PathNote& note : path) note.begin_frame += begin_, note.end_frame += begin_;
     return path;
+  }
+
+  // Other instruments strike, too, while a note is held. Hands damp a string before they strike it
+  // again, so that the posterior dips: logistic regression on 2,299 peaks of learned evidence
+  // within held notes (fonts and composing foreign to its training) over the log-odds of the peak
+  // and of the mean posterior of the 93 ms before it; a tenth fewer errors than the peak alone.
+  float strike_while_sounding(std::size_t frame, std::size_t pitch) const {
+    if (frame == 0 || onset(frame, pitch) < 0.05F) return 0.0F;
+    const double strike = log_odds(static_cast<double>(onset(frame, pitch)), 1e-3);
+    const double before =
+        mean_posterior_of(pitch, frame - std::min(frame, look_back_frames), frame);
+    return static_cast<float>(probability_of(-0.15 + 1.5 * strike - 0.58 * log_odds(before, 1e-3)));
   }
 
   // A strike just before a span opens belongs to the note after it.
@@ -169,6 +204,14 @@ class Decoding {
     return begin + std::clamp(0.5 * (before - after) / curve, -0.5, 0.5);
   }
 
+  double mean_posterior_of(std::size_t pitch, std::size_t begin, std::size_t end) const {
+    double sum = 0.0;
+    for (std::size_t t = begin; t < end; ++t) {
+      sum += static_cast<double>(evidence_.pitch.row(t)[pitch] * posterior_scale(t));
+    }
+    return sum / static_cast<double>(end - begin);
+  }
+
   // Mean posterior over [begin, end), over the allowed pitches.
   std::array<double, pitch_count> mean_posterior(std::size_t begin, std::size_t end) const {
     std::array<double, pitch_count> mean{};
@@ -183,19 +226,42 @@ class Decoding {
     return mean;
   }
 
-  DecodedNote describe(const PathNote& found) const {
+  // Probability that onset (within 50 ms) and pitch are right: logistic regression on 9,315 notes
+  // of learned evidence (fonts and composing foreign to its training) over the log-odds of the
+  // mean posterior, of the strike, and of the posterior before the strike, which is high where a
+  // note may only seem to be repeated. Expected calibration error .005 and .012 there, .016 on
+  // other recordings that took no part.
+  double confidence_of(const PathNote& note, double mean_posterior) const {
+    const std::size_t begin = note.begin_frame;
+    const std::size_t p = note.pitch_index;
+    double strike = 0.0;
+    for (std::size_t t = begin - std::min<std::size_t>(begin, 1);
+         t < std::min(begin + 2, evidence_.frame_count()); ++t) {
+      strike = std::max(strike, static_cast<double>(onset(t, p)));
+    }
+    const std::size_t from = begin - std::min<std::size_t>(begin, 4);
+    const double before = mean_posterior_of(p, from, begin + 1);
+    return probability_of(-1.33 + 0.81 * log_odds(mean_posterior, 0.01) +
+                          0.88 * log_odds(strike, 0.02) - 0.34 * log_odds(before, 0.02));
+  }
+
+  Found describe(const PathNote& found) const {
     DecodedNote note;
     note.midi = lowest_evidence_midi + static_cast<int>(found.pitch_index);
     note.onset_seconds = frame_seconds(struck_frame(found));
-    note.offset_seconds = frame_seconds(static_cast<double>(found.end_frame));
+    // Between the last frame that sounds and the first that does not.
+    note.offset_seconds = frame_seconds(static_cast<double>(found.end_frame) - 0.5);
 
     const auto mean = mean_posterior(found.begin_frame, found.end_frame);
-    note.confidence = mean[found.pitch_index];
+    note.confidence = confidence_of(found, mean[found.pitch_index]);
+    // What the note leaves, its rivals share.
+    const double left =
+        std::min(1.0, (1.0 - note.confidence) / std::max(1.0 - mean[found.pitch_index], 1e-9));
     double octaves = 0.0;
     for (std::size_t p = 0; p < pitch_count; ++p) {
       if (p % 12 == found.pitch_index % 12) octaves += mean[p];
       if (p != found.pitch_index && mean[p] > 1e-4) {
-        note.alternatives.push_back({lowest_evidence_midi + static_cast<int>(p), mean[p]});
+        note.alternatives.push_back({lowest_evidence_midi + static_cast<int>(p), mean[p] * left});
       }
     }
     note.octave_margin = mean[found.pitch_index] / std::max(octaves, 1e-12);
@@ -204,13 +270,49 @@ class Decoding {
                                return a.probability > b.probability;
                              });
     if (note.alternatives.size() > alternative_count) note.alternatives.resize(alternative_count);
-    return note;
+    return {found, std::move(note), mean[found.pitch_index]};
+  }
+
+  // Speech and the like give short, doubtful notes here and there, which a line never does: near
+  // every note of a line lie sure notes, or the voice sounds much of the time. On three synthetic
+  // voices the rule leaves none of 33 such notes; of 11,419 right notes it takes three.
+  void drop_hearsay(std::vector<Found>& found) const {
+    constexpr double reach_frames = 861.0;  // 10 s
+    constexpr double sure_posterior = 0.88;
+    constexpr std::size_t sure_frames = 22;  // 0.26 s
+    constexpr double sounding_share = 0.2;
+    const auto begin_of = [](const Found& one) {
+      return static_cast<double>(one.path.begin_frame);
+    };
+    std::vector<Found> kept;
+    for (const Found& one : found) {
+      const double from = begin_of(one) - reach_frames;
+      const double to = begin_of(one) + reach_frames;
+      std::size_t sure = 0;
+      std::size_t sounding = 0;
+      for (auto other = std::ranges::lower_bound(found, from, {}, begin_of);
+           other != found.end() && begin_of(*other) < to; ++other) {
+        const std::size_t frames = other->path.end_frame - other->path.begin_frame;
+        sounding += frames;
+        if (other->mean_posterior >= sure_posterior) sure += frames;
+      }
+      const double heard =
+          std::min(to, static_cast<double>(end_)) - std::max(from, static_cast<double>(begin_));
+      if (sure >= sure_frames || static_cast<double>(sounding) >= sounding_share * heard) {
+        kept.push_back(one);
+      }
+    }
+    found = std::move(kept);
   }
 
   // Times lie between frames, so that a note may reach into its neighbour or a decided span.
   void keep_apart(std::vector<DecodedNote>& notes) const {
-    for (std::size_t i = 0; i < notes.size(); ++i) {
-      DecodedNote& note = notes[i];
+    for (std::size_t i = 1; i < notes.size(); ++i) {
+      const bool is_joined =
+          notes[i].onset_seconds - notes[i - 1].offset_seconds < frame_seconds(1.0);
+      if (is_joined) notes[i - 1].offset_seconds = notes[i].onset_seconds;
+    }
+    for (DecodedNote& note : notes) {
       for (const DecidedSpan& span : decided_) {
         if (note.onset_seconds < span.end_seconds && note.offset_seconds > span.end_seconds) {
           note.onset_seconds = span.end_seconds;
@@ -219,41 +321,39 @@ class Decoding {
           note.offset_seconds = span.begin_seconds;
         }
       }
-      if (i > 0) {
-        notes[i - 1].offset_seconds = std::min(notes[i - 1].offset_seconds, note.onset_seconds);
-      }
     }
   }
 
   // Dead strokes stand between notes; one within a note ends it, unless the note goes on sounding.
-  void add_dead_strokes(const std::vector<PathNote>& path, std::vector<DecodedNote>& notes) const {
-    if (evidence_.dead.size() != evidence_.frame_count()) return;
-    const auto strength = [&](std::size_t t) { return evidence_.dead[t]; };
+  std::vector<DecodedNote> with_dead_strokes(std::vector<Found>& found) const {
     std::vector<DecodedNote> strokes;
-    std::size_t next = 0;  // first note of the path that begins after the stroke
-    for (std::size_t t = begin_; t < end_; ++t) {
+    const auto strength = [&](std::size_t t) { return evidence_.dead[t]; };
+    const bool is_known = evidence_.dead.size() == evidence_.frame_count();
+    std::size_t next = 0;  // first note that begins after the stroke
+    for (std::size_t t = begin_; is_known && t < end_; ++t) {
       if (strength(t) < sure_dead_stroke || is_closed(t)) continue;
       if (!is_first_peak(t, begin_, end_, strength)) continue;
-      while (next < path.size() && path[next].begin_frame <= t) ++next;
-      if (next < path.size() && path[next].begin_frame < t + peak_reach_frames) continue;
+      while (next < found.size() && found[next].path.begin_frame <= t) ++next;
+      if (next < found.size() && found[next].path.begin_frame < t + peak_reach_frames) continue;
       std::size_t stop = std::min(end_, t + dead_stroke_frames);
-      if (next < path.size()) stop = std::min(stop, path[next].begin_frame);
+      if (next < found.size()) stop = std::min(stop, found[next].path.begin_frame);
       for (std::size_t u = t; u < stop; ++u) {
         if (is_closed(u)) stop = u;
       }
-      if (next > 0 && path[next - 1].end_frame > t) {
-        const PathNote& under = path[next - 1];
-        if (t < under.begin_frame + shortest_note_frames) continue;
-        if (under.end_frame > t + dead_stroke_frames) continue;
-        notes[next - 1].offset_seconds = frame_seconds(static_cast<double>(t));
+      if (next > 0 && found[next - 1].path.end_frame > t) {
+        Found& under = found[next - 1];
+        if (t < under.path.begin_frame + shortest_note_frames) continue;
+        if (under.path.end_frame > t + dead_stroke_frames) continue;
+        under.note.offset_seconds = frame_seconds(static_cast<double>(t));
       }
       strokes.push_back(describe_dead(t, stop));
     }
-    std::vector<DecodedNote> all;
-    all.reserve(notes.size() + strokes.size());
-    std::ranges::merge(notes, strokes, std::back_inserter(all), {}, &DecodedNote::onset_seconds,
-                       &DecodedNote::onset_seconds);
-    notes = std::move(all);
+    std::vector<DecodedNote> notes;
+    notes.reserve(found.size() + strokes.size());
+    for (Found& one : found) notes.push_back(std::move(one.note));
+    notes.insert(notes.end(), strokes.begin(), strokes.end());
+    std::ranges::stable_sort(notes, {}, &DecodedNote::onset_seconds);
+    return notes;
   }
 
   DecodedNote describe_dead(std::size_t begin, std::size_t end) const {
@@ -277,6 +377,9 @@ class Decoding {
   std::size_t highest_;
   std::size_t begin_ = 0;  // frames of the evidence that are read
   std::size_t end_;
+  bool knows_of_a_line_;  // a person has worked here
+  std::size_t scale_begin_ = 0;
+  std::vector<float> scale_;     // [frame - scale_begin_]
   std::vector<bool> is_closed_;  // [frame - begin_]
 };
 

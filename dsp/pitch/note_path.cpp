@@ -15,8 +15,7 @@ constexpr double emission_weight = 0.35;  // neighbouring frames share a window,
 constexpr double emission_floor = -12.0;
 constexpr double unstruck_probability = 2e-3;  // slurs and slides begin notes without a strike
 constexpr double enter_price = -0.5;
-constexpr double restrike_price = -0.7;
-constexpr double leave_price = -2.5;
+constexpr double leave_price = -1.5;
 constexpr double impossible = -1e15;  // below any sum over a recording
 
 double safe_log(double probability) { return std::log(std::max(probability, 1e-9)); }
@@ -27,7 +26,6 @@ double emission(const NotePathFrame& frame, std::size_t column) {
 }
 
 double new_price(double strike) { return std::log(strike + unstruck_probability) + enter_price; }
-double again_price(double strike) { return safe_log(strike) + restrike_price; }
 
 }  // namespace
 
@@ -54,12 +52,13 @@ void NotePathSearch::enter(const NotePathFrame& frame, const BestSustain& best) 
       value = best.value + new_price(strike);
       source = best.pitch;
     }
-    if (sustain_[p] + again_price(strike) > value) {
-      value = sustain_[p] + again_price(strike);
+    const auto again = static_cast<double>(frame.again[p]);
+    if (sustain_[p] + safe_log(again) > value) {
+      value = sustain_[p] + safe_log(again);
       source = static_cast<std::uint8_t>(p);
     }
     entry.value[p] = frame.is_barred[p] ? impossible : value;
-    entry.unstay[p] = safe_log(1.0 - strike);
+    entry.unstay[p] = safe_log(1.0 - again);
     entered_from_.push_back(source);
   }
 }
@@ -90,7 +89,7 @@ void NotePathSearch::add(const NotePathFrame& frame) {
   const bool may_end_attack = frame_count_ >= open_since_ + shortest_note_frames;
   const Entry& entry = ring_[(now + 1) % ring_.size()];  // the frame the attack began at
   for (std::size_t p = 0; p < pitch_count; ++p) {
-    const double gain = emission(frame, p) + safe_log(1.0 - static_cast<double>(frame.strike[p]));
+    const double gain = emission(frame, p) + safe_log(1.0 - static_cast<double>(frame.again[p]));
     sum_[p] += gain;
     double value = sustain_[p] + gain;
     if (may_end_attack) {

@@ -23,6 +23,7 @@ struct PathNote {
 struct NotePathFrame {
   std::array<float, evidence_pitch_count + 1> log_posterior{};  // natural logarithms, finite
   std::array<float, evidence_pitch_count> strike{};  // probability that this pitch is struck, 0..1
+  std::array<float, evidence_pitch_count> again{};   // the same, given that it sounds already
   std::array<bool, evidence_pitch_count> is_barred{};  // a note of this pitch may not begin
   bool is_closed = false;                              // no note may sound
 };

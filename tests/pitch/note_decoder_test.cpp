@@ -47,8 +47,6 @@ class Sheet {
   Evidence evidence;
 };
 
-constexpr double frame_ms = 1000.0 * evidence_hop_samples / analysis_rate_hz;
-
 TEST(NoteDecoder, proposes_nothing_without_evidence) {
   EXPECT_TRUE(decode_notes(Evidence{}, {}).empty());
   EXPECT_TRUE(decode_notes(Sheet(500).evidence, {}).empty());
@@ -66,8 +64,8 @@ TEST(NoteDecoder, finds_notes_and_rests_and_times_strikes_between_frames) {
   EXPECT_NEAR(notes[0].onset_seconds, frame_seconds(20.3), 1e-4);
   EXPECT_NEAR(notes[1].onset_seconds, frame_seconds(60.8), 1e-4);
   EXPECT_NEAR(notes[2].onset_seconds, frame_seconds(130.0), 1e-4);
-  EXPECT_NEAR(notes[1].offset_seconds, frame_seconds(100), 2e-3 * frame_ms);
-  EXPECT_NEAR(notes[2].offset_seconds, frame_seconds(170), 2e-3 * frame_ms);
+  EXPECT_NEAR(notes[1].offset_seconds, frame_seconds(99.5), 1e-9);
+  EXPECT_NEAR(notes[2].offset_seconds, frame_seconds(169.5), 1e-9);
 }
 
 TEST(NoteDecoder, tells_a_repeated_note_from_a_held_one) {
@@ -115,7 +113,7 @@ TEST(NoteDecoder, ends_a_note_where_a_decided_span_begins) {
   options.decided = {{frame_seconds(60), frame_seconds(80)}};
   const auto notes = decode_notes(sheet.evidence, options);
   ASSERT_EQ(notes.size(), 1U);
-  EXPECT_NEAR(notes[0].offset_seconds, frame_seconds(60), 1e-9);
+  EXPECT_NEAR(notes[0].offset_seconds, frame_seconds(59.5), 1e-9);
 }
 
 TEST(NoteDecoder, reads_a_stretch_as_the_whole_reads_it) {
@@ -174,7 +172,7 @@ TEST(NoteDecoder, hears_dead_strokes_between_notes_but_not_inside_one_that_goes_
   EXPECT_NEAR(notes[1].onset_seconds, frame_seconds(80), 1e-9);
   EXPECT_NEAR(notes[1].confidence, 0.8, 1e-6);
   EXPECT_FALSE(notes[2].is_dead);
-  EXPECT_NEAR(notes[2].offset_seconds, frame_seconds(180), 1e-9);
+  EXPECT_NEAR(notes[2].offset_seconds, frame_seconds(179.5), 1e-9);
 }
 
 TEST(NoteDecoder, does_not_propose_the_first_moments_of_a_note_that_was_decided_a_little_late) {
