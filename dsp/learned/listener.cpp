@@ -68,7 +68,7 @@ struct Listener::State {
   BeatNet beat_net;
   Evidence evidence;
 
-  std::vector<float> clean, filtered;
+  std::vector<float> clean;
   FrameQueue spectra{spectrum_lane_count}, bands{band_count};
   FrameQueue pitch_logits{pitch_net_lane_count};
   FrameQueue chord_logits{chord_net_lane_count};
@@ -288,18 +288,14 @@ void Listener::process(std::span<const float> samples) {
     samples = samples.subspan(piece.size());
     state.clean.clear();
     for (const float sample : piece) state.clean.push_back(std::isfinite(sample) ? sample : 0.0F);
-    state.filtered.clear();
-    state.hum.process(state.clean, state.filtered);
-    state.front_end.process(state.filtered, state.spectra, state.bands);
+    state.hum.process(state.clean);
+    state.front_end.process(state.clean, state.spectra, state.bands);
     if (state.spectra.frame_count() >= step_frames) state.advance(false);
   }
 }
 
 Evidence Listener::finish() {
   State& state = *state_;
-  state.filtered.clear();
-  state.hum.finish(state.filtered);
-  state.front_end.process(state.filtered, state.spectra, state.bands);
   state.front_end.finish(state.spectra, state.bands);
   state.advance(true);
   if (state.evidence.frame_count() > 0) {

@@ -53,7 +53,7 @@ class Survey {
 
 /// Second pass: hum out, level to RMS 0.1, spectra on the tuned grid (which follows a drift), nets,
 /// evidence.
-/// Beside the evidence itself, memory does not grow with length (about 12 MB). One instance a
+/// Beside the evidence itself, memory does not grow with length (about 30 MB). One instance a
 /// thread; instances share nothing.
 /// Source of the nets and their training: dsp/learned/training.
 class Listener {

@@ -26,7 +26,7 @@ constexpr double most_mains_deviation = 0.004;
 constexpr int frequency_steps = 30;  // each way
 constexpr double turn = 2.0 * std::numbers::pi;
 constexpr double notch_width_hz = 0.8;
-constexpr std::size_t opening_length = 44100;  // two seconds
+constexpr int settling_samples = 44100;  // two seconds: five times a notch's time constant
 
 template <typename Value>
 Value quantile(std::vector<Value> values, double share) {
@@ -75,6 +75,7 @@ void HumDetector::analyse_frame() {
     line.values.emplace_back(spectrum_[line.bin]);
     if (line.values.size() < block_frames) continue;
     line.blocks.push_back(analyse_block(line));
+    if (line.opening.empty()) line.opening = line.values;
     constexpr auto half = static_cast<std::ptrdiff_t>(block_frames / 2);
     line.values.erase(line.values.begin(), line.values.begin() + half);
     for (auto& levels : line.around) levels.erase(levels.begin(), levels.begin() + half);
@@ -112,19 +113,57 @@ HumDetector::Block HumDetector::analyse_block(const Line& line) {
   return block;
 }
 
-namespace {
-
-/// What the blocks of a line say together.
-struct Candidate {
-  int order = 1;
-  double hz = 0.0;
-  float prominence = 0.0F;
-  bool is_sure = false;  // hum even when seen alone
-};
-
-}  // namespace
+/// Amplitude and phase of a line over the first block, where it keeps its phase best near `hz`.
+HumLine HumDetector::opening_line(const Line& line, int order, double hz) const {
+  std::vector<double> levels;
+  levels.reserve(line.opening.size());
+  for (const auto& value : line.opening) levels.push_back(std::abs(value));
+  const double quiet = std::max(quantile(levels, 0.2), 1e-12);
+  double best = 0.0;
+  double best_hz = hz;
+  for (int step = -25; step <= 25; ++step) {
+    const double tried_hz = hz + agreement_hz * step / 25.0;
+    std::complex<double> sum;
+    for (std::size_t i = 0; i < line.opening.size(); ++i) {
+      const double angle = -turn * tried_hz * hop_seconds * static_cast<double>(i);
+      sum += line.opening[i] * std::polar(1.0, angle) *
+             std::min(1.0, 1.5 * quiet / std::max(levels[i], quiet));
+    }
+    if (std::abs(sum) > best) {
+      best = std::abs(sum);
+      best_hz = tried_hz;
+    }
+  }
+  // The frames that hold the line and little else.
+  std::complex<double> mean;
+  double count = 0.0;
+  for (std::size_t i = 0; i < line.opening.size(); ++i) {
+    if (levels[i] > 1.5 * quiet) continue;
+    mean +=
+        line.opening[i] * std::polar(1.0, -turn * best_hz * hop_seconds * static_cast<double>(i));
+    count += 1.0;
+  }
+  mean /= std::max(count, 1.0);
+  // What the window makes of a line that lies beside the middle of its bin.
+  std::complex<double> gain;
+  const double away = turn * (best_hz / bin_hz - static_cast<double>(line.bin)) /
+                      static_cast<double>(frame_samples);
+  for (std::size_t n = 0; n < frame_samples; ++n) {
+    gain += static_cast<double>(window_[n]) * std::polar(1.0, away * static_cast<double>(n));
+  }
+  const auto value = 2.0 * mean / gain;
+  return {order, std::abs(value), std::arg(value)};
+}
 
 std::optional<MainsHum> HumDetector::finish() const {
+  /// What the blocks of a line say together.
+  struct Candidate {
+    int order = 1;
+    double hz = 0.0;
+    float prominence = 0.0F;
+    bool is_sure = false;  // hum even when seen alone
+    const Line* line = nullptr;
+  };
   std::optional<MainsHum> best;
   for (const double base : {50.0, 60.0}) {
     std::vector<Candidate> candidates;
@@ -149,7 +188,7 @@ std::optional<MainsHum> HumDetector::finish() const {
       const float prominence = quantile(prominences, 0.5);
       candidates.push_back(
           {order, line.nominal_hz + middle, prominence,
-           prominence >= least_prominence && quantile(coherences, 0.5) >= least_coherence});
+           prominence >= least_prominence && quantile(coherences, 0.5) >= least_coherence, &line});
     }
 
     // The family that most sure lines agree on; higher orders tell the fundamental more exactly.
@@ -170,12 +209,14 @@ std::optional<MainsHum> HumDetector::finish() const {
       if (sure_count < 2 || std::abs(hum.fundamental_hz / base - 1.0) > most_mains_deviation)
         continue;
       for (const Candidate& member : candidates) {
-        if (member.prominence >= least_member_prominence &&
-            std::abs(member.hz - member.order * hum.fundamental_hz) < agreement_hz) {
-          hum.harmonic_orders.push_back(member.order);
+        const double hz = member.order * hum.fundamental_hz;
+        if (member.prominence < least_member_prominence ||
+            std::abs(member.hz - hz) >= agreement_hz) {
+          continue;
         }
+        hum.lines.push_back(opening_line(*member.line, member.order, hz));
       }
-      if (!best || hum.harmonic_orders.size() > best->harmonic_orders.size()) best = hum;
+      if (!best || hum.lines.size() > best->lines.size()) best = hum;
     }
   }
   return best;
@@ -183,64 +224,40 @@ std::optional<MainsHum> HumDetector::finish() const {
 
 HumFilter::HumFilter(const std::optional<MainsHum>& hum) {
   if (!hum) return;
-  for (const int order : hum->harmonic_orders) {
+  for (const HumLine& line : hum->lines) {
     // Notch after Zölzer (ed.), DAFX, 2011, section 2.2: an all-pass beside the direct path.
-    const double hz = hum->fundamental_hz * order;
+    const double hz = hum->fundamental_hz * line.order;
     LOWSTRIDE_EXPECTS(hz > 0.0 && hz < analysis_rate_hz / 2.0);
     const double alpha = std::tan(turn * notch_width_hz / 2.0 / analysis_rate_hz);
     const double gain = 1.0 / (1.0 + alpha);
     const double middle = -2.0 * std::cos(turn * hz / analysis_rate_hz) * gain;
     notches_.push_back({gain, middle, middle, (1.0 - alpha) * gain});
   }
-  opening_samples_ = opening_length;
-  opening_.reserve(opening_samples_);
-  settle_samples_ = 1;
-  const double period = analysis_rate_hz / hum->fundamental_hz;
-  double least_miss = 1.0;
-  for (double periods = 1.0; periods * period < static_cast<double>(opening_length);
-       periods += 1.0) {
-    const double miss = std::abs(periods * period - std::round(periods * period));
-    // Later and nearly as exact is better: the notches have rung out.
-    if (miss <= least_miss + 0.02) {
-      least_miss = std::min(miss, least_miss);
-      settle_samples_ = static_cast<std::size_t>(std::lround(periods * period));
+  for (int n = -settling_samples; n < 0; ++n) {
+    double value = 0.0;
+    for (const HumLine& line : hum->lines) {
+      const double turns = hum->fundamental_hz * line.order * n / analysis_rate_hz;
+      value += line.amplitude * std::cos(turn * turns + line.phase_radians);
     }
+    filter(value);
   }
 }
 
-float HumFilter::filter(float sample) noexcept {
-  auto value = static_cast<double>(sample);
+double HumFilter::filter(double sample) noexcept {
   for (Notch& notch : notches_) {
-    const double out = notch.b0 * value + notch.s1;
-    notch.s1 = notch.b1 * value - notch.a1 * out + notch.s2;
-    notch.s2 = notch.b0 * value - notch.a2 * out;
-    value = out;
+    const double out = notch.b0 * sample + notch.s1;
+    notch.s1 = notch.b1 * sample - notch.a1 * out + notch.s2;
+    notch.s2 = notch.b0 * sample - notch.a2 * out;
+    sample = out;
   }
-  return static_cast<float>(value);
+  return sample;
 }
 
-void HumFilter::settle(std::vector<float>& out) {
-  opening_samples_ = 0;
-  if (opening_.size() >= settle_samples_) {
-    for (std::size_t n = 0; n < settle_samples_; ++n) filter(opening_[n]);
+void HumFilter::process(std::span<float> samples) noexcept {
+  if (notches_.empty()) return;
+  for (float& sample : samples) {
+    sample = static_cast<float>(filter(static_cast<double>(sample)));
   }
-  for (const float sample : opening_) out.push_back(filter(sample));
-  opening_.clear();
-}
-
-void HumFilter::process(std::span<const float> in, std::vector<float>& out) {
-  for (const float sample : in) {
-    if (opening_samples_ == 0) {
-      out.push_back(filter(sample));
-      continue;
-    }
-    opening_.push_back(sample);
-    if (opening_.size() == opening_samples_) settle(out);
-  }
-}
-
-void HumFilter::finish(std::vector<float>& out) {
-  if (opening_samples_ != 0) settle(out);
 }
 
 }  // namespace lowstride::dsp

@@ -11,11 +11,20 @@
 
 namespace lowstride::dsp {
 
-/// Steady lines of the mains in a recording: the fundamental (near 50 or 60 Hz) and which of its
-/// multiples are there.
+/// One multiple of the mains frequency: amplitude * cos(2 pi order fundamental t + phase) at the
+/// beginning of the recording, t = 0 at its first sample.
+struct HumLine {
+  int order = 1;           // 1 = the fundamental itself
+  double amplitude = 0.0;  // 1 = full scale
+  double phase_radians = 0.0;
+
+  bool operator==(const HumLine&) const = default;
+};
+
+/// Steady lines of the mains in a recording.
 struct MainsHum {
-  double fundamental_hz = 50.0;      // measured, within 0.4 % of 50 or 60 Hz
-  std::vector<int> harmonic_orders;  // ascending, 1 = the fundamental itself; not empty
+  double fundamental_hz = 50.0;  // measured, within 0.4 % of 50 or 60 Hz
+  std::vector<HumLine> lines;    // by ascending order; not empty
 
   bool operator==(const MainsHum&) const = default;
 };
@@ -57,10 +66,12 @@ class HumDetector {
     std::vector<std::complex<double>> values;   // [frames of the block]
     std::array<std::vector<float>, 12> around;  // [bins beside the line][frames of the block]
     std::vector<Block> blocks;
+    std::vector<std::complex<double>> opening;  // values of the first block
   };
 
   void analyse_frame();
   static Block analyse_block(const Line& line);
+  [[nodiscard]] HumLine opening_line(const Line& line, int order, double hz) const;
 
   RealFft fft_;
   std::vector<float> window_, buffer_, windowed_;
@@ -69,33 +80,26 @@ class HumDetector {
   std::size_t filled_ = 0;
 };
 
-/// Takes the lines of `MainsHum` out of a recording by narrow notches (second-order, 0.8 Hz wide
-/// each: a G1 one hertz below 50 Hz loses 0.6 dB). Removes nothing when built without hum.
+/// Takes the lines of `MainsHum` out of a recording by narrow notches (second order, 0.8 Hz wide: a
+/// G1 one hertz below 50 Hz loses 0.6 dB). Removes nothing when built without hum.
 ///
-/// Notches that start from rest would let the hum through for their first half second. So the first
-/// two seconds are held back, run through once to settle the notches over a whole number of
-/// periods, and then run again for the result; the output is in step with the input, only later.
+/// A notch that starts from rest would let the hum through for its first half second, where it
+/// reads as a note; so the notches are settled on the lines as they are at the beginning.
 class HumFilter {
  public:
   explicit HumFilter(const std::optional<MainsHum>& hum);
 
-  /// Appends what is ready to `out`; `out` keeps what it holds.
-  void process(std::span<const float> in, std::vector<float>& out);
-  /// Appends the rest. Afterwards as many samples have come out as went in.
-  void finish(std::vector<float>& out);
+  /// Filters the next samples in place. Real-time safe.
+  void process(std::span<float> samples) noexcept;
 
  private:
   struct Notch {
     double b0, b1, a1, a2;  // b2 = b0
     double s1 = 0.0, s2 = 0.0;
   };
-  float filter(float sample) noexcept;
-  void settle(std::vector<float>& out);
+  double filter(double sample) noexcept;
 
   std::vector<Notch> notches_;
-  std::vector<float> opening_;
-  std::size_t opening_samples_ = 0;  // to hold back; 0 once settled
-  std::size_t settle_samples_ = 0;   // whole periods of the fundamental
 };
 
 }  // namespace lowstride::dsp
