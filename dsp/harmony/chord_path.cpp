@@ -38,8 +38,9 @@ class ChordSearch {
       }
     }
     step_odds_.resize(step_.size());
+    const auto sureness = static_cast<float>(options_.sureness);
     std::transform(step_.begin(), step_.end(), step_odds_.begin(),
-                   [](float value) { return std::exp(value); });
+                   [sureness](float value) { return std::exp(sureness * value); });
   }
 
   [[nodiscard]] ChordPath read() {
@@ -117,10 +118,11 @@ class ChordSearch {
     return path;
   }
 
-  /// exp(row − its largest value), so that sums neither overflow nor vanish.
-  static Row odds(const Row& row, float largest) {
+  /// exp(sureness (row − its largest value)), so that sums neither overflow nor vanish.
+  [[nodiscard]] Row odds(const Row& row, float largest) const {
+    const auto sureness = static_cast<float>(options_.sureness);
     Row result{};
-    for (std::size_t c = 0; c < count; ++c) result[c] = std::exp(row[c] - largest);
+    for (std::size_t c = 0; c < count; ++c) result[c] = std::exp(sureness * (row[c] - largest));
     return result;
   }
   static void scale_to_sum(Row& row) {
@@ -139,7 +141,7 @@ class ChordSearch {
                                      *std::max_element(stayed_[i].begin(), stayed_[i].end()));
       change_odds[i] = odds(changed_[i], largest);
       stay_odds[i] = odds(stayed_[i], largest);
-      const auto change = static_cast<float>(std::exp(-price(i)));
+      const auto change = static_cast<float>(std::exp(-options_.sureness * price(i)));
       if (i == 0) {
         forward[0] = change_odds[0];
       } else {
@@ -163,7 +165,7 @@ class ChordSearch {
       scale_to_sum(row);
       std::copy(row.begin(), row.end(), posterior.row(i).begin());
       if (i == 0) break;
-      const auto change = static_cast<float>(std::exp(-price(i)));
+      const auto change = static_cast<float>(std::exp(-options_.sureness * price(i)));
       Row earlier{};
       for (std::size_t to = 0; to < count; ++to) {
         const float begun = later[to] * change_odds[i][to] * change;

@@ -25,6 +25,9 @@ struct ChordPathOptions {
   double bass_weight = 0.3;   // of the bass degree
   double progression_weight = 0.5;
   double key_weight = 0.5;
+  // Scores are multiplied by this before they count as probabilities: beats of one recording go
+  // wrong together. It leaves the best path alone.
+  double sureness = 0.35;
 };
 
 struct ChordPath {

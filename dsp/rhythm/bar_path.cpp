@@ -12,7 +12,9 @@ namespace {
 constexpr double irregular_bar = 3e-4;    // probability that a bar has a beat too few or too many
 constexpr double three_four_share = 0.1;  // of trio recordings: 90 of 1,294 (REFERENCES, section f)
 constexpr double activation_floor = 0.02;
-constexpr double change_weight = 0.5;              // the activation has heard the chords already
+constexpr double activation_weight = 0.25;  // bars of one recording go wrong together
+constexpr double start_odds = 6.0;          // that music begins on a one rather than elsewhere
+constexpr double change_weight = 0.5;       // the activation has heard the chords already
 constexpr std::size_t longest_count_in_beats = 9;  // two bars of four and a stray click
 constexpr double music_threshold = 0.4;
 
@@ -26,11 +28,13 @@ Row likelihood(const BeatWitness& witness, int meter) {
     const double c = std::clamp(witness.chord_change, 0.0, 1.0);
     return std::pow(c * usual + (1.0 - c) * (1.0 - usual), change_weight);
   };
+  const double one = std::pow(activation, activation_weight);
+  const double other = std::pow(1.0 - activation, activation_weight);
   Row row{};
-  row[0] = activation * change(0.6);
+  row[0] = one * change(0.6);
   for (std::size_t position = 1; position < row.size(); ++position) {
     const bool is_half_bar = meter == 4 && position == 2;
-    row[position] = (1.0 - activation) * change(is_half_bar ? 0.25 : 0.08);
+    row[position] = other * change(is_half_bar ? 0.25 : 0.08);
   }
   return row;
 }
@@ -43,11 +47,13 @@ struct MeterReading {
 
 class MeterModel {
  public:
-  MeterModel(std::span<const BeatWitness> witnesses, int meter, std::optional<std::size_t> first)
+  MeterModel(std::span<const BeatWitness> witnesses, int meter, std::optional<std::size_t> first,
+             std::size_t music)
       : meter_(static_cast<std::size_t>(meter)), witnesses_(witnesses) {
     for (std::size_t i = 0; i < witnesses.size(); ++i) {
       Row row = likelihood(witnesses[i], meter);
       if (meter_ == 3) row[4] = 0.0;
+      if (i == music) row[0] *= start_odds;
       if (first == i) std::fill(row.begin() + 1, row.end(), 0.0);
       likelihood_.push_back(row);
     }
@@ -160,11 +166,12 @@ BarReading find_bars(std::span<const BeatWitness> witnesses, const BarOptions& o
     result.beats_per_bar = options.beats_per_bar.value_or(4);
     return result;
   }
+  const std::size_t music = first_music(witnesses);
   MeterReading best;
   double best_score = -1e301;
   for (const int meter : {4, 3}) {
     if (options.beats_per_bar && *options.beats_per_bar != meter) continue;
-    auto reading = MeterModel(witnesses, meter, options.first_beat).read();
+    auto reading = MeterModel(witnesses, meter, options.first_beat, music).read();
     const double score =
         reading.log_likelihood + std::log(meter == 3 ? three_four_share : 1.0 - three_four_share);
     if (score > best_score && !reading.path.empty()) {
@@ -173,7 +180,7 @@ BarReading find_bars(std::span<const BeatWitness> witnesses, const BarOptions& o
       result.beats_per_bar = meter;
     }
   }
-  std::size_t first = options.first_beat.value_or(first_music(witnesses));
+  std::size_t first = options.first_beat.value_or(music);
   while (first < best.path.size() && best.path[first] != 0) ++first;
   int bar = 1;
   if (first < best.path.size()) {

@@ -11,6 +11,7 @@ namespace lowstride::dsp {
 struct BeatWitness {
   double downbeat = 0.0;      // activation of a first beat here
   double chord_change = 0.0;  // how much harmony changes here
+  double bass = 1.0;          // the low voice sounds from here to the next beat
   double music = 1.0;         // bass or harmony sounds from here to the next beat
 };
 

@@ -12,8 +12,10 @@ namespace lowstride::dsp {
 namespace {
 
 constexpr double frames_per_second = analysis_rate_hz / static_cast<double>(evidence_hop_samples);
-constexpr std::size_t fewest_beats = 4;     // fewer make no pulse
-constexpr double tempo_tolerance = 0.12;    // about a tempo that the player knows
+constexpr std::size_t fewest_beats = 4;   // fewer make no pulse
+constexpr double tempo_tolerance = 0.12;  // about a tempo that the player knows
+constexpr double unheard_bass = 0.2;      // share of a beat in which the low voice sounds
+constexpr float unheard_activation = 0.6F;
 constexpr double same_beat_seconds = 0.06;  // a beat this near to a fixed one is that one
 
 struct Beat {
@@ -156,6 +158,7 @@ std::vector<BeatWitness> witnesses_of(const Evidence& evidence, const std::vecto
         mean_presence(evidence.chord, no_chord_column, seconds_frame(begin) * chord_scale + 0.5,
                       seconds_frame(end) * chord_scale - 0.5);
     // Where nothing heard a pitch or a chord at all, nothing can be called a count-in.
+    witness.bass = evidence.pitch.empty() ? 1.0 : bass;
     witness.music =
         evidence.pitch.empty() && evidence.chord.empty() ? 1.0 : std::max(bass, harmony);
     if (evidence.chord.empty()) continue;
@@ -170,6 +173,24 @@ std::vector<BeatWitness> witnesses_of(const Evidence& evidence, const std::vecto
     chord_before = std::move(chord);
   }
   return witnesses;
+}
+
+/// Beats at either end that are weakly struck and on which the low voice rests: the pulse runs on
+/// there in the search, but nobody plays it. Clicks are struck.
+void trim_unheard(const Evidence& evidence, std::vector<Beat>& beats,
+                  std::vector<BeatWitness>& witnesses) {
+  const auto is_unheard = [&](std::size_t i) {
+    return !beats[i].is_fixed && witnesses[i].bass < unheard_bass &&
+           near_maximum(evidence.beat, beats[i].time_seconds, 1) < unheard_activation;
+  };
+  std::size_t end = beats.size();
+  while (end > 0 && is_unheard(end - 1)) --end;
+  std::size_t begin = 0;
+  while (begin < end && is_unheard(begin)) ++begin;
+  beats.assign(beats.begin() + static_cast<std::ptrdiff_t>(begin),
+               beats.begin() + static_cast<std::ptrdiff_t>(end));
+  witnesses.assign(witnesses.begin() + static_cast<std::ptrdiff_t>(begin),
+                   witnesses.begin() + static_cast<std::ptrdiff_t>(end));
 }
 
 std::optional<double> median_bpm(const std::vector<Beat>& beats) {
@@ -204,7 +225,9 @@ DecodedGrid decode_beats(const Evidence& evidence, const BeatDecoderOptions& opt
   DecodedGrid grid;
   grid.beats_per_bar = options.beats_per_bar.value_or(4);
   const auto fixed = fixed_seconds(options);
-  const auto beats = merged(evidence, pulse_frames(evidence, options, fixed), fixed);
+  auto beats = merged(evidence, pulse_frames(evidence, options, fixed), fixed);
+  auto witnesses = witnesses_of(evidence, beats);
+  trim_unheard(evidence, beats, witnesses);
   if (beats.size() < fewest_beats && fixed.empty()) return grid;
 
   BarOptions bar_options;
@@ -217,7 +240,7 @@ DecodedGrid decode_beats(const Evidence& evidence, const BeatDecoderOptions& opt
         });
     bar_options.first_beat = static_cast<std::size_t>(nearest - beats.begin());
   }
-  const auto bars = find_bars(witnesses_of(evidence, beats), bar_options);
+  const auto bars = find_bars(witnesses, bar_options);
   grid.beats_per_bar = bars.beats_per_bar;
   for (std::size_t i = 0; i < beats.size(); ++i) {
     const double pulse =

@@ -15,6 +15,8 @@ constexpr double lattice_step = 0.02;  // ratio of neighbouring periods, less on
 constexpr float ratio_price = 60.0F;   // of a change of period, per unit of |ratio − 1|
 constexpr int largest_change = 8;      // lattice steps a beat: 17 %
 constexpr float jump_price = 20.0F;    // of any other change of period
+constexpr float strike_weight = 1.0F;  // of log(activation) on a beat
+constexpr double miss_weight = 0.7;    // of log(1 - activation) on a frame off the beat
 constexpr float enter_price = 2.0F;    // of beginning to beat
 constexpr float gap_price = 40.0F;     // of stopping within a recording: about ten silent beats
 constexpr std::size_t gap_guard = 3;   // frames after a beat before idling pays
@@ -76,11 +78,12 @@ class PulseSearch {
     leave_.assign(ring_size_ * lattice_.size(), impossible);
     leave_from_.assign(leave_.size(), 0);
     for (std::size_t t = 0; t < frame_count_; ++t) {
-      activation_[t] = std::log(std::max(smallest_activation, beat[t]));
-      const double not_beat = 0.5 * std::log(std::max(1e-3, 1.0 - static_cast<double>(beat[t])));
+      activation_[t] = strike_weight * std::log(std::max(smallest_activation, beat[t]));
+      const double not_beat =
+          miss_weight * std::log(std::max(1e-3, 1.0 - static_cast<double>(beat[t])));
       silence_[t + 1] = silence_[t] + not_beat;
       const bool is_strike = beat[t] >= weakest_strike;
-      idling_[t + 1] = idling_[t] + (is_strike ? 2.0 * idle_weight * not_beat : 0.0);
+      idling_[t + 1] = idling_[t] + (is_strike ? idle_weight / miss_weight * not_beat : 0.0);
     }
     for (const std::size_t frame : fixed_) activation_[frame] = 0.0F;
     const double step_ratio = lattice_[1].frames / lattice_[0].frames;
