@@ -43,6 +43,21 @@ class Spoiler:
             out[b, :, :part.shape[1]] = part.to(self.device, torch.float32) / 32768
         return out
 
+    def coded(self, y):
+        """What coding at a low rate leaves of some rows: weak components beside strong ones are gone."""
+        rows = (torch.rand(len(y)) < .12).nonzero().flatten().to(self.device)
+        if len(rows) == 0:
+            return y
+        window = torch.hann_window(1024, device=self.device)
+        z = torch.stft(y[rows], 1024, 512, window=window, return_complex=True)
+        m = z.abs()
+        near = torch.nn.functional.avg_pool1d(m.transpose(1, 2).flatten(0, 1)[:, None], 17, 1, 8, count_include_pad=False)[:, 0]
+        near = near.unflatten(0, (len(rows), -1)).transpose(1, 2)
+        keep = m > near * uniform(len(rows), .2, 1.0, self.device)[:, None, None]
+        y = y.clone()
+        y[rows] = torch.istft(z * keep, 1024, 512, window=window, length=y.shape[1])
+        return y
+
     @torch.no_grad()
     def __call__(self, stems, batch, plain=False):
         """batch: as data.Crops, tensors on the device -> mixed crops [batch][samples] at RMS about 0.1."""
@@ -81,6 +96,8 @@ class Spoiler:
             comb = uniform(n, .2, .9, d) * maybe(n, .12, d)
             h = h * (1 + comb[:, None] * torch.exp(-2j * math.pi * self.f[None] * uniform(n, .0001, .003, d)[:, None]))
             y = torch.fft.irfft(z * h, self.fft)[:, :self.read]
+        if not plain:
+            y = self.coded(y)
         r = torch.sqrt((y ** 2).mean(1, keepdim=True)).clamp(min=1e-4)
         y = y / r
         if not plain:

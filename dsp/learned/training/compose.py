@@ -304,6 +304,8 @@ def compose(rng, seconds=28.0):
     player = lines.Player(rng, low, high, swing)
     names, weight = list(lines.WEIGHTS), np.array(list(lines.WEIGHTS.values()))
     plan = [str(rng.choice(names, p=weight / weight.sum())) for _ in range(int(rng.choice([1, 1, 2, 3])))]
+    if kind in ('trio', 'band', 'duo', 'guitar') and rng.random() < .14:      # a slow line under a busy band
+        plan = [str(rng.choice(['two_feel', 'long_notes', 'long_notes', 'root_fifth']))]
     bass, b = [], 0
     while b < n:
         e = min(n, b + meter * int(rng.choice([4, 8, 8, 16])))

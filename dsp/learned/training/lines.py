@@ -419,7 +419,21 @@ def long_notes(p, chords, b0, b1, meter):
     return out
 
 
-STYLES = {'walk': walk, 'two_feel': two_feel, 'root_fifth': root_fifth, 'boogie': boogie, 'riff': riff, 'motif': motif, 'pedal': pedal, 'drive': drive,
+def pairs(p, chords, b0, b1, meter):
+    """Every note of a walking line struck twice or more."""
+    slow = chords[b0:b1:2] + [chords[-1]]
+    line = walk(p, slow, 0, max(1, (b1 - b0 + 1) // 2), 2)
+    times = int(p.rng.choice([2, 2, 2, 4]))
+    out = []
+    for at, length, m, v, kind in line:
+        if at % 1 == 0:
+            out += [[b0 + 2 * at + 2 * k / times, 2 / times * p.legato, m, p.vel(.04 * (k == 0)), 0 if k else kind] for k in range(times)]
+        else:
+            out.append([b0 + 2 * at, 2 * length, m, v, kind])
+    return drop_overlaps([x for x in out if x[0] < b1])
+
+
+STYLES = {'pairs': pairs, 'walk': walk, 'two_feel': two_feel, 'root_fifth': root_fifth, 'boogie': boogie, 'riff': riff, 'motif': motif, 'pedal': pedal, 'drive': drive,
           'chromatic': chromatic, 'unschooled': unschooled, 'latin': latin, 'funk': funk, 'solo': solo, 'long_notes': long_notes}
-WEIGHTS = {'walk': .34, 'two_feel': .10, 'root_fifth': .06, 'boogie': .06, 'riff': .10, 'motif': .05, 'pedal': .03, 'drive': .07, 'chromatic': .03,
-           'unschooled': .05, 'latin': .04, 'funk': .02, 'solo': .03, 'long_notes': .02}
+WEIGHTS = {'walk': .29, 'two_feel': .12, 'root_fifth': .06, 'boogie': .06, 'riff': .10, 'motif': .05, 'pedal': .03, 'drive': .07, 'chromatic': .03,
+           'unschooled': .05, 'latin': .04, 'funk': .02, 'solo': .03, 'long_notes': .03, 'pairs': .04}

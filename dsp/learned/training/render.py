@@ -118,7 +118,16 @@ def drums_by_midi(rng, hits, synth, font, kit, n):
     for on, key, v in hits:
         if on * RATE < n:
             events += [(on * RATE, 'fluid_synth_noteon', 9, key, int(np.clip(v * 120, 5, 127))), (on * RATE + .12 * RATE, 'fluid_synth_noteoff', 9, key)]
-    return synth.render(events, n)
+    y = synth.render(events, n)
+    if rng.random() < .25:                             # a boomy kick or floor tom: low, pitched, and not the bass
+        hz, tau, peak = rng.uniform(42, 95), rng.uniform(.05, .35), np.abs(y).max() * rng.uniform(.2, 1.2)
+        t = np.arange(int(min(1.0, 5 * tau) * RATE)) / RATE
+        w = (np.sin(2 * np.pi * (hz * t + hz * rng.uniform(.2, 2) * .02 * (1 - np.exp(-t / .02)))) * np.exp(-t / tau) * (1 - np.exp(-t / .002))).astype(np.float32)
+        for on, key, v in hits:
+            i = int(on * RATE)
+            if key in (35, 36, 41, 43) and i < n:
+                y[i:i + len(w)] += w[:n - i] * np.float32(peak * v)
+    return y
 
 
 def level(y, target=.1):
@@ -174,7 +183,7 @@ def render(piece, rng, synth, upright):
             y = many_by_sampler(piece.comp, own_guitar, n)
         elif piece.guitar:
             y = by_midi(rng, piece.comp, synth, guitar_font, guitar_program, n, loud)
-        elif piece.comp_kind == 'strum' and rng.random() < .3:
+        elif rng.random() < (.3 if piece.comp_kind == 'strum' else .18):
             y = many_by_sampler(piece.comp, PluckedString(rng, guitar=True).sampler(), n)
         else:
             y = by_midi(rng, piece.comp, synth, font(), int(rng.choice({'keys': KEYS, 'strum': STRUMS, 'pad': PADS}[piece.comp_kind])), n, loud)

@@ -120,7 +120,7 @@ def main():
     if stored:
         ears.load_state_dict(stored['ears'])
     groups = [list(m.parameters()) for m in (ears.pitch, ears.chord, ears.beat)]
-    opt = torch.optim.AdamW([{'params': g} for g in groups], lr=a.rate, weight_decay=1e-3)
+    opt = torch.optim.AdamW([{'params': g} for g in groups], lr=a.rate, weight_decay=1e-3, **({'fused': True} if fast and torch.__version__[0] != '1' else {}))
     if stored and a.part[0] > 0 and 'opt' in stored:
         opt.load_state_dict(stored['opt'])
     step, sums, count, first = 0, {}, 0, time.time()
