@@ -64,7 +64,7 @@ def main():
     fonts = ', '.join({'FluidR3': 'FluidR3 GM (MIT)', 'sf_GMba': 'sf_GMbank (public domain)'}.get(f[:7], f) for f in stored['fonts'])
     head = ['LOWSTRIDE EARS 1', f'version {a.version}',
             f'licence GPL-3.0-or-later; trained on own compositions played by {fonts}, electric upright samples (CC0 1.0) and own synthesis',
-            f'recipe dsp/learned/training: {stored["clips"]} recordings of 28 s, seed {stored["seed"]}, {stored["step"]} steps', f'commit {commit}']
+            'recipe dsp/learned/training: ' + ', then '.join(f'{c} recordings of 28 s (seed {s}), {n} steps' for c, s, n in stored['history']), f'commit {commit}']
     os.makedirs(os.path.dirname(os.path.abspath(a.weights)), exist_ok=True)
     with open(a.weights + '.part', 'wb') as f:
         f.write('\n'.join(head + lines + [f'data {offset} {zlib.crc32(data):08x}', '']).encode() + data)

@@ -108,7 +108,7 @@ def main():
     torch.manual_seed(a.seed)
     torch.backends.cudnn.benchmark = True
     torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
-    sound = torch.from_numpy(stems)
+    sound = torch.from_numpy(np.asarray(stems))
     if fast:
         gpu = torch.empty(sound.shape, dtype=torch.int16, device=device)
         for i in range(0, len(sound), 64):
@@ -131,7 +131,7 @@ def main():
 
     def save():
         torch.save({'ears': ears.state_dict(), 'opt': opt.state_dict(), 'step': step + (stored['step'] if stored else 0), 'seed': a.seed, 'clips': a.clips, 'fonts': [os.path.basename(f) for f in a.fonts],
-                    'started_from': bool(a.start)}, os.path.join(a.out, 'ears.pt.part'))
+                    'history': (stored['history'] if stored else []) + [(a.clips, a.seed, step)]}, os.path.join(a.out, 'ears.pt.part'))
         os.replace(os.path.join(a.out, 'ears.pt.part'), os.path.join(a.out, 'ears.pt'))
 
     def look():
