@@ -8,7 +8,30 @@
 namespace lowstride::take::detail {
 namespace {
 
-/// The library's `dump` sets up a whole serializer for each value: ten times the cost of the value.
+template <typename Number>
+void append_digits(std::string& out, Number number) {
+  std::array<char, 32> digits{};
+  const auto end = std::to_chars(digits.data(), digits.data() + digits.size(), number).ptr;
+  out.append(digits.data(), end);
+}
+
+void append_scalar(std::string& out, const Json& json) {
+  if (json.is_string()) {
+    append_text(out, json.get_ref<const std::string&>());
+  } else if (json.is_number_unsigned()) {
+    append_number(out, json.get<std::uint64_t>());
+  } else if (json.is_number_integer()) {
+    append_number(out, json.get<std::int64_t>());
+  } else if (json.is_number_float()) {
+    append_number(out, json.get<double>());
+  } else {
+    out += json.dump();
+  }
+}
+
+}  // namespace
+
+// The library's `dump` sets up a whole serializer for each value: ten times the cost of the value.
 void append_text(std::string& out, const std::string& text) {
   const bool is_simple = std::all_of(text.begin(), text.end(), [](char c) {
     return c >= ' ' && c < '\x7F' && c != '"' && c != '\\';
@@ -22,31 +45,20 @@ void append_text(std::string& out, const std::string& text) {
   }
 }
 
-template <typename Number>
-void append_number(std::string& out, Number number) {
-  std::array<char, 32> digits{};
-  const auto end = std::to_chars(digits.data(), digits.data() + digits.size(), number).ptr;
-  out.append(digits.data(), end);
-}
+void append_number(std::string& out, std::int64_t number) { append_digits(out, number); }
 
-void append_scalar(std::string& out, const Json& json) {
-  if (json.is_string()) {
-    append_text(out, json.get_ref<const std::string&>());
-  } else if (json.is_number_unsigned()) {
-    append_number(out, json.get<std::uint64_t>());
-  } else if (json.is_number_integer()) {
-    append_number(out, json.get<std::int64_t>());
-  } else if (json.is_number_float() && std::isfinite(json.get<double>())) {
-    const std::size_t begin = out.size();
-    append_number(out, json.get<double>());
-    // "440" would be read as a whole number.
-    if (out.find_first_of(".e", begin) == std::string::npos) out += ".0";
-  } else {
-    out += json.dump();
+void append_number(std::string& out, std::uint64_t number) { append_digits(out, number); }
+
+void append_number(std::string& out, double number) {
+  if (!std::isfinite(number)) {
+    out += "null";
+    return;
   }
+  const std::size_t begin = out.size();
+  append_digits(out, number);
+  // "440" would be read as a whole number.
+  if (out.find_first_of(".e", begin) == std::string::npos) out += ".0";
 }
-
-}  // namespace
 
 void JsonWriter::merge(Json& into, const Json& from, bool is_top) const {
   for (const auto& [name, value] : from.items()) {

@@ -203,6 +203,86 @@ template <HasFields Value>
 /// JSON on one line with blanks after ':' and ',', as people write it. Bytes that are no UTF-8
 /// become U+FFFD.
 void append_line(std::string& out, const Json& json);
+void append_text(std::string& out, const std::string& text);
+void append_number(std::string& out, std::int64_t number);
+void append_number(std::string& out, std::uint64_t number);
+void append_number(std::string& out, double number);
+
+/// Writes the same text as `append_line(out, object_of(value))` without making JSON in between,
+/// which costs ten times as much. As a document each field, and each struct of a list, has a line.
+class TextWriter {
+ public:
+  enum class Layout { line, document };
+  TextWriter(std::string& out, Layout layout) : out_(out), layout_(layout) {}
+
+  template <typename Value>
+  void operator()(const char* name, const Value& value) {
+    begin_field(name);
+    append(value, layout_);
+  }
+  template <typename Value>
+  void operator()(const char* name, const Value& value, const std::type_identity_t<Value>& absent) {
+    if (!(value == absent)) (*this)(name, value);
+  }
+  void unknown(const std::string& fields_json) { has_unknown_ = !fields_json.empty(); }
+
+  /// The struct holds fields that must be merged in: it is written by way of JSON.
+  [[nodiscard]] bool has_unknown() const noexcept { return has_unknown_; }
+
+ private:
+  void begin_field(const char* name) {
+    if (!is_first_) out_ += layout_ == Layout::document ? ",\n  " : ", ";
+    is_first_ = false;
+    out_ += '"';
+    out_ += name;
+    out_ += "\": ";
+  }
+  template <typename Value>
+  void append(const Value& value, Layout layout);
+
+  std::string& out_;
+  Layout layout_;
+  bool is_first_ = true;
+  bool has_unknown_ = false;
+};
+
+template <typename Value>
+void TextWriter::append(const Value& value, Layout layout) {
+  if constexpr (is_vector<Value>) {
+    const bool has_lines =
+        layout == Layout::document && !value.empty() && HasFields<typename Value::value_type>;
+    out_ += has_lines ? "[\n    " : "[";
+    bool is_first = true;
+    for (const auto& entry : value) {
+      if (!is_first) out_ += has_lines ? ",\n    " : ", ";
+      is_first = false;
+      append(entry, Layout::line);
+    }
+    out_ += has_lines ? "\n  ]" : "]";
+  } else if constexpr (is_optional<Value>) {
+    if (value) {
+      append(*value, layout);
+    } else {
+      out_ += "null";
+    }
+  } else if constexpr (HasFields<Value>) {
+    const std::size_t begin = out_.size();
+    out_ += '{';
+    TextWriter inner(out_, Layout::line);
+    fields(inner, value);
+    out_ += '}';
+    if (inner.has_unknown()) {
+      out_.resize(begin);
+      append_line(out_, object_of(value));
+    }
+  } else if constexpr (std::is_same_v<Value, std::string>) {
+    append_text(out_, value);
+  } else if constexpr (std::is_same_v<Value, double> || std::is_same_v<Value, std::int64_t>) {
+    append_number(out_, value);
+  } else {
+    append_line(out_, to_json(value));
+  }
+}
 
 /// The text's JSON, or null (a discarded value is never given) when it is none or when brackets
 /// nest deeper than `deepest_json`, which no file of ours does and recursion could not bear.

@@ -62,7 +62,14 @@ std::string take_to_json(const Take& take) {
   LOWSTRIDE_EXPECTS(check_take(take).has_value());
   std::string text =
       fmt::format("{{\n  \"format\": \"{}\",\n  \"version\": {}", format_name, take_format_version);
-  append_fields(text, detail::object_of(take));
+  const std::size_t begin = text.size();
+  text += ",\n  ";
+  detail::TextWriter writer(text, detail::TextWriter::Layout::document);
+  detail::fields(writer, take);
+  if (writer.has_unknown()) {
+    text.resize(begin);
+    append_fields(text, detail::object_of(take));
+  }
   return text + "\n}\n";
 }
 

@@ -116,6 +116,20 @@ TEST(TakeJson, fields_of_another_version_survive_at_every_level) {
   EXPECT_FALSE(without->recording);
 }
 
+// Takes with and without such fields go two ways through the writer: they must look alike.
+TEST(TakeJson, unknown_fields_change_nothing_else_in_the_text) {
+  Take take = example_take();
+  take.passages.push_back({PassageId{take.next_id++}, "a \"quoted\" naïve name", 0, 48000, {}});
+  take.gaps = {{20 * 48000 - 100, 20 * 48000, {}}};
+  const std::string plain = take_to_json(take);
+  take.unknown_fields_json = "{\"mood\": 1}";
+  take.notes[3].unknown_fields_json = "{\"vibrato\": 440.0}";
+  std::string text = take_to_json(take);
+  text = with(text, ",\n  \"mood\": 1", "");
+  text = with(text, ", \"vibrato\": 440.0", "");
+  EXPECT_EQ(text, plain);
+}
+
 TEST(TakeJson, a_newer_version_is_refused_politely) {
   const std::string text = with(take_to_json(example_take()), "\"version\": 1", "\"version\": 2");
   const auto outcome = take_from_json(text, "example.take");
