@@ -1,0 +1,20 @@
+#pragma once
+
+#include "src/cli/console.hpp"
+#include "src/cli/options.hpp"
+
+namespace lowstride::cli {
+
+/// `lowstride lift`: analyses a recording, saves the take, prints the tab and a summary.
+[[nodiscard]] ExitCode run_lift(const LiftOptions& options);
+
+/// `lowstride slow`: writes a recording, or a passage of it, slower or faster at its own pitch.
+[[nodiscard]] ExitCode run_slow(const SlowOptions& options);
+
+/// `lowstride export`: writes a take as text tab, MIDI file or tables.
+[[nodiscard]] ExitCode run_export(const ExportOptions& options);
+
+/// `lowstride edit`: changes a take by the desk's own edits, all of them or none.
+[[nodiscard]] ExitCode run_edit(const EditOptions& options);
+
+}  // namespace lowstride::cli

@@ -1,0 +1,202 @@
+#include <array>
+#include <cstdio>
+#include <exception>
+#include <map>
+#include <new>
+#include <string>
+#include <utility>
+#include <vector>
+
+#include <fftw3.h>
+#include <CLI/CLI.hpp>
+
+#include "src/cli/commands.hpp"
+
+namespace {
+
+using lowstride::cli::ExitCode;
+
+constexpr const char* time_help =
+    "Times: seconds (72.5), minutes (1:12.500), or bars of a take (b12 or b12:3).";
+
+void add_lift(CLI::App& app, lowstride::cli::LiftOptions& options) {
+  CLI::App* lift = app.add_subcommand(
+      "lift", "Take a line down from a recording: save the take, print the tab and its doubts");
+  lift->add_option("recording", options.recording, "The recording: WAV, FLAC, MP3, m4a, mp4 …")
+      ->required();
+  lift->add_option("--voice", options.voice,
+                   "What was recorded: bass, or guitar (one guitar playing bass and chords); by "
+                   "its sound when left out")
+      ->check(CLI::IsMember({"bass", "guitar"}));
+  lift->add_option("--instrument", options.instrument,
+                   "Whose hand will play: bass, bass5, bass6, guitar, …");
+  lift->add_option("--tuning", options.tuning,
+                   "Open strings from the lowest, as sounding pitches: \"E1 A1 D2 G2\"");
+  lift->add_option("--capo", options.capo, "Fret of the capo")->check(CLI::Range(0, 12));
+  lift->add_option("--octave", options.octave,
+                   "Octaves to move the line by for the neck: auto, 0, +1, -1 …");
+  lift->add_option("--tempo", options.tempo_bpm, "Tempo in beats a minute, where you know it")
+      ->check(CLI::Range(30.0, 400.0));
+  lift->add_option("--meter", options.meter, "4/4 or 3/4")->check(CLI::IsMember({"4/4", "3/4"}));
+  lift->add_option("--first-bar", options.first_bar, "Time of the one of bar 1");
+  lift->add_option("--key", options.key, "Key: C, Bb, F#m …");
+  lift->add_option("--chords", options.chords,
+                   "A chart (| F7 | Bb7 | F7 | % |, once round) or lines of start, end, label")
+      ->check(CLI::ExistingFile);
+  lift->add_option("--from", options.from, "Begin here");
+  lift->add_option("--to", options.to, "End here");
+  lift->add_option("-o,--output", options.output,
+                   "The take to write (default: beside the recording)");
+  lift->add_option("--width", options.width, "Columns of the tab (default: the terminal's)")
+      ->check(CLI::Range(40, 1000));
+  lift->footer(
+      "Examples:\n"
+      "  lowstride lift rehearsal.m4a\n"
+      "  lowstride lift solo-guitar.wav --voice guitar --instrument guitar\n"
+      "  lowstride lift trio.flac --tempo 132 --key G --chords chart.txt -o trio.take\n"
+      "What you know (--tempo … --chords) becomes confirmed. Lifting again keeps whatever is "
+      "confirmed.\n" +
+      std::string(time_help));
+}
+
+void add_slow(CLI::App& app, lowstride::cli::SlowOptions& options) {
+  CLI::App* slow =
+      app.add_subcommand("slow", "Write a recording slower or faster at its own pitch");
+  slow->add_option("input", options.input, "A recording, or a take")->required();
+  slow->add_option("--speed", options.speed, "20% to 150% of the recording's own")->required();
+  slow->add_option("--semitones", options.semitones, "Move the pitch, -12 to 12")
+      ->check(CLI::Range(-12.0, 12.0));
+  slow->add_option("--cents", options.cents, "Move the pitch by hundredths of a semitone")
+      ->check(CLI::Range(-1200.0, 1200.0));
+  slow->add_option("--from", options.from, "Begin here");
+  slow->add_option("--to", options.to, "End here");
+  slow->add_option("--passage", options.passage, "A named passage of the take");
+  slow->add_option("-o,--output", options.output, "OUT.wav, .flac, .ogg or .mp3")->required();
+  slow->footer(
+      "Examples:\n"
+      "  lowstride slow trio.flac --speed 50% -o trio-half.wav\n"
+      "  lowstride slow trio.take --speed 60% --from b9 --to b13 -o bars-9-12.ogg\n"
+      "Start quietly: low notes in headphones are louder than they seem, and an hour of loops is "
+      "long; take breaks.\n" +
+      std::string(time_help));
+}
+
+void add_export(CLI::App& app, lowstride::cli::ExportOptions& options) {
+  CLI::App* command = app.add_subcommand("export", "Write a take as tab, MIDI file or tables");
+  command->add_option("take", options.take, "The take")->required();
+  command->add_option("--format", options.format, "text, midi or tables")
+      ->required()
+      ->check(CLI::IsMember({"text", "midi", "tables"}));
+  command->add_option("--passage", options.passage, "Only this passage (text)");
+  command->add_option("-o,--output", options.output,
+                      "The file; for tables a stem or a folder (text: standard output if left "
+                      "out)");
+  command->add_option("--width", options.width, "Columns of the tab")->check(CLI::Range(40, 1000));
+  command->footer(
+      "Examples:\n"
+      "  lowstride export trio.take --format text\n"
+      "  lowstride export trio.take --format midi -o trio.mid\n"
+      "  lowstride export trio.take --format tables -o tables/trio\n");
+}
+
+struct Operation {
+  const char* name;
+  const char* help;
+};
+
+constexpr std::array operations{
+    Operation{"--confirm", "all, or a range T..T: what is there stands by your word"},
+    Operation{"--set-note", "T=PITCH: the note that sounds at T is this (E1, Bb2, 34)"},
+    Operation{"--add-note", "T..T=PITCH: a note that was missed"},
+    Operation{"--remove", "T..T: no note here, and none will be proposed again"},
+    Operation{"--dead", "T: the note that sounds at T is a dead note"},
+    Operation{"--set-chord", "T=LABEL: the chord at T (Bb7, Cm7b5, C:7/3, N)"},
+    Operation{"--beat-one", "T: the beat nearest to T is a one"},
+    Operation{"--meter", "4/4 or 3/4"},
+    Operation{"--key", "Bb, F#m …"},
+    Operation{"--title", "The tune's name"},
+    Operation{"--composer", "Who wrote it"},
+    Operation{"--passage", "NAME=T..T: name a passage"},
+};
+
+/// `typed` only gives the options somewhere to leave their texts; operations_in_order() reads them.
+CLI::App* add_edit(CLI::App& app, lowstride::cli::EditOptions& options,
+                   std::vector<std::string>& typed) {
+  CLI::App* edit = app.add_subcommand(
+      "edit", "Change a take: confirm, correct, remove, name; all of a call or nothing");
+  edit->add_option("take", options.take, "The take")->required();
+  for (const Operation& operation : operations) {
+    edit->add_option(operation.name, typed, operation.help)
+        ->allow_extra_args(false)
+        ->multi_option_policy(CLI::MultiOptionPolicy::TakeAll);
+  }
+  edit->footer(
+      "Examples:\n"
+      "  lowstride edit trio.take --set-note b12:3=Eb2 --confirm b1..b13\n"
+      "  lowstride edit trio.take --set-chord b5=Bb7 --passage \"bridge=b17..b25\"\n"
+      "Operations run in the order typed, and each may be given several times.\n" +
+      std::string(time_help));
+  return edit;
+}
+
+/// The operations of `edit` with their values, as they stood on the line.
+std::vector<std::pair<std::string, std::string>> operations_in_order(const CLI::App& edit) {
+  std::vector<std::pair<std::string, std::string>> in_order;
+  std::map<const CLI::Option*, std::size_t> used;
+  for (const CLI::Option* option : edit.parse_order()) {
+    if (option->get_positional()) continue;
+    const std::size_t index = used[option]++;
+    if (index < option->results().size()) {
+      in_order.emplace_back(option->get_name().substr(2), option->results()[index]);
+    }
+  }
+  return in_order;
+}
+
+int run(int argc, char** argv) {
+  CLI::App app{"Lowstride: work out a walking-bass line by ear, and leave with tab."};
+  app.set_version_flag("--version", "lowstride " LOWSTRIDE_VERSION);
+  app.require_subcommand(1);
+  app.get_formatter()->column_width(34);
+  lowstride::cli::LiftOptions lift;
+  lowstride::cli::SlowOptions slow;
+  lowstride::cli::ExportOptions export_options;
+  lowstride::cli::EditOptions edit;
+  add_lift(app, lift);
+  add_slow(app, slow);
+  add_export(app, export_options);
+  std::vector<std::string> typed;
+  const CLI::App* edit_command = add_edit(app, edit, typed);
+  try {
+    app.parse(argc, argv);
+  } catch (const CLI::ParseError& error) {
+    const int code = app.exit(error);
+    return code == 0 ? 0 : static_cast<int>(ExitCode::wrong_usage);
+  }
+  // aubio guards FFTW's planner with a lock that our own plans do not take.
+  fftwf_make_planner_thread_safe();
+  lowstride::cli::watch_for_interrupts();
+  ExitCode code = ExitCode::failed;
+  if (app.got_subcommand("lift")) code = run_lift(lift);
+  if (app.got_subcommand("slow")) code = run_slow(slow);
+  if (app.got_subcommand("export")) code = run_export(export_options);
+  if (app.got_subcommand("edit")) {
+    edit.operations = operations_in_order(*edit_command);
+    code = run_edit(edit);
+  }
+  return static_cast<int>(code);
+}
+
+}  // namespace
+
+int main(int argc, char** argv) {
+  try {
+    return run(argc, argv);
+  } catch (const std::bad_alloc&) {
+    std::fputs("lowstride: not enough memory; close other programs or work on a passage.\n",
+               stderr);
+  } catch (const std::exception& error) {
+    std::fprintf(stderr, "lowstride: internal error: %s; nothing was saved.\n", error.what());
+  }
+  return static_cast<int>(ExitCode::failed);
+}

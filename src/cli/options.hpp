@@ -1,0 +1,56 @@
+#pragma once
+
+#include <filesystem>
+#include <optional>
+#include <string>
+#include <utility>
+#include <vector>
+
+namespace lowstride::cli {
+
+/// What was typed, one struct a command. Texts that need a grid or a file to be understood (times,
+/// pitches, chords) are kept as typed; the command reads them.
+struct LiftOptions {
+  std::filesystem::path recording;
+  std::optional<std::string> voice;       // bass, guitar
+  std::optional<std::string> instrument;  // a named neck
+  std::optional<std::string> tuning;      // "E1 A1 D2 G2"
+  int capo = 0;
+  std::string octave = "auto";  // auto, 0, +1, -1
+  std::optional<double> tempo_bpm;
+  std::optional<std::string> meter;      // 4/4, 3/4
+  std::optional<std::string> first_bar;  // a time
+  std::optional<std::string> key;
+  std::filesystem::path chords;
+  std::optional<std::string> from;
+  std::optional<std::string> to;
+  std::filesystem::path output;
+  int width = 0;  // columns of the tab; 0 = as wide as the terminal
+};
+
+struct SlowOptions {
+  std::filesystem::path input;
+  std::string speed;  // "50%" or "0.5"
+  double semitones = 0.0;
+  double cents = 0.0;
+  std::optional<std::string> from;
+  std::optional<std::string> to;
+  std::optional<std::string> passage;
+  std::filesystem::path output;
+};
+
+struct ExportOptions {
+  std::filesystem::path take;
+  std::string format;
+  std::filesystem::path output;
+  std::optional<std::string> passage;
+  int width = 0;
+};
+
+struct EditOptions {
+  std::filesystem::path take;
+  /// Option name without dashes and its value, in the order typed.
+  std::vector<std::pair<std::string, std::string>> operations;
+};
+
+}  // namespace lowstride::cli
