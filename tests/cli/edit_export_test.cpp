@@ -34,6 +34,31 @@ TEST_F(EditAndExport, all_operations_of_a_call_or_none) {
   EXPECT_EQ(text_of("line.take"), before);
 }
 
+// A correction reads its surroundings again: what stands unconfirmed may move, what a person said
+// stays, and one undo takes all of it back (the file before is NAME.take.bak).
+TEST_F(EditAndExport, a_correction_keeps_what_is_confirmed_around_it) {
+  ASSERT_EQ(run({"edit", in_folder("line.take"), "--confirm", "0.4..2.0"}).exit_code, 0);
+  const auto tables = [&] {
+    EXPECT_EQ(run({"export", in_folder("line.take"), "--format", "tables", "-o", in_folder("t")})
+                  .exit_code,
+              0);
+    return rows_of(in_folder("t.notes.tsv"));
+  };
+  const auto before = tables();
+  const std::string file_before = text_of("line.take");
+  ASSERT_EQ(run({"edit", in_folder("line.take"), "--set-note", "3.6=Gb2"}).exit_code, 0);
+  const auto after = tables();
+  ASSERT_EQ(after.size(), before.size());
+  for (std::size_t i = 0; i < after.size(); ++i) {
+    if (before[i][8] == "confirmed") {
+      EXPECT_EQ(after[i], before[i]);
+    }
+    const bool is_corrected = std::stod(after[i][0]) > 3.4 && std::stod(after[i][0]) < 3.6;
+    EXPECT_EQ(after[i][2], is_corrected ? "42" : before[i][2]) << "note " << i;
+  }
+  EXPECT_EQ(text_of("line.take.bak"), file_before);
+}
+
 TEST_F(EditAndExport, names_passages_and_exports_every_format) {
   ASSERT_EQ(run({"edit", in_folder("line.take"), "--confirm", "all", "--title", "Ferry Slip",
                  "--passage", "walk up=0.4..2.6", "--set-chord", "1.0=Am7"})
