@@ -62,6 +62,7 @@ BandVocoder::BandVocoder(const BandVocoderOptions& options)
       ramp_(options.fade_samples),
       power_(bin_count_),
       peaks_(bin_count_),
+      predicted_(bin_count_),
       sum_(options.channel_count, std::vector<float>(ring_size(options), 0.0F)),
       weight_(ring_size(options), 0.0F) {
   LOWSTRIDE_EXPECTS(options.last_bin <= bin_count_ && options.first_bin + 4 < options.last_bin);
@@ -77,6 +78,7 @@ void BandVocoder::clear() noexcept {
   cut_ = Onset{.cut = 0, .rise = 0, .bands = ~0U, .is_placed = true, .stretched = 0};
   whole_samples_ = options_.whole_samples;
   fresh_ = true;
+  carries_ = false;
   untouched_ = true;
   centre_ = 0.0;
   last_centre_ = last_ = next_ = taken_ = 0;
@@ -87,7 +89,9 @@ void BandVocoder::clear() noexcept {
 double BandVocoder::reach(double advance) const noexcept {
   const auto half = static_cast<double>(options_.window_samples) / 2.0;
   const auto spread = static_cast<double>(options_.whole_samples + options_.hold_samples);
-  return std::max(half + (1.0 + catch_up_share) * advance, spread);
+  const auto carry =
+      static_cast<double>(carry_reach(options_.window_samples) + options_.fade_samples);
+  return std::max({half + (1.0 + catch_up_share) * advance, spread, half + carry});
 }
 
 double BandVocoder::needs_input(const TimeMap& map) const noexcept {
@@ -106,9 +110,10 @@ void BandVocoder::add_frame(const SampleRing& input, const TimeMap& map,
   Place place = next_;
   if (const Onset* due = onsets.next(options_.band_index, cut_.cut, known);
       due != nullptr && due->is_placed && due->stretched <= next_) {
+    place = std::max(due->stretched, last_ + 1);
+    carries_ = carry_over(input, *due, place);
     cut_ = *due;
     fresh_ = true;
-    place = std::max(due->stretched, last_ + 1);
   }
   const Onset* const next_cut = onsets.next(options_.band_index, cut_.cut, known);
   const double gap = next_cut == nullptr ? 1e18 : static_cast<double>(next_cut->cut - cut_.cut);
@@ -149,8 +154,8 @@ void BandVocoder::add_frame(const SampleRing& input, const TimeMap& map,
   shape_window(centre, {.left = cut_.cut,
                         .right = next_cut == nullptr ? centre + (Place{1} << 40) : next_cut->cut});
   if (fresh_) {
-    std::fill(turn_.begin(), turn_.end(), Complex(1.0F, 0.0F));
-    untouched_ = true;
+    if (!carries_) std::fill(turn_.begin(), turn_.end(), Complex(1.0F, 0.0F));
+    untouched_ = !carries_;
     has_spectrum_ = false;
   }
   if (lag != 0) untouched_ = false;
@@ -259,19 +264,29 @@ void BandVocoder::turn_regions() noexcept {
                            power_.begin() + static_cast<std::ptrdiff_t>(peaks_[index + 1]));
       end = static_cast<std::size_t>(valley - power_.begin());
     }
-    Complex advance{};
-    const std::size_t low = std::max(peak, first + 1) - 1;
-    const std::size_t high = std::min(peak + 2, last);
-    for (std::size_t channel = 0; channel < options_.channel_count; ++channel) {
-      for (std::size_t k = low; k < high; ++k) {
-        advance += now_[channel * bin_count_ + k] * std::conj(before_[channel * bin_count_ + k]);
-      }
-    }
+    const Complex advance = cross(now_, before_, peak);
     const Complex turn = unit(turn_[peak] * unit(advance));
     std::fill(turn_.begin() + static_cast<std::ptrdiff_t>(begin),
               turn_.begin() + static_cast<std::ptrdiff_t>(end), turn);
     begin = end;
   }
+}
+
+Complex BandVocoder::cross(const std::vector<Complex>& later, const std::vector<Complex>& earlier,
+                           std::size_t peak) const noexcept {
+  const std::size_t low = std::max(peak, options_.first_bin + 1) - 1;
+  const std::size_t high = std::min(peak + 2, options_.last_bin);
+  float real = 0.0F;
+  float imaginary = 0.0F;
+  for (std::size_t channel = 0; channel < options_.channel_count; ++channel) {
+    for (std::size_t k = low; k < high; ++k) {
+      const Complex a = later[channel * bin_count_ + k];
+      const Complex b = earlier[channel * bin_count_ + k];
+      real += a.real() * b.real() + a.imag() * b.imag();
+      imaginary += a.imag() * b.real() - a.real() * b.imag();
+    }
+  }
+  return {real, imaginary};
 }
 
 void BandVocoder::make_turned_samples() noexcept {

@@ -35,10 +35,12 @@ struct BandVocoderOptions {
 /// frames that far apart, so no phase is ever unwrapped and none is multiplied; where input and
 /// output advance alike nothing is turned at all and the input comes out as it was.
 ///
-/// An onset cuts the band in two sounds that share nothing: up to the cut the old one, whose last
-/// frames stand still shortly before the cut and only follow its loudness, so that nothing of the
-/// attack is heard early; from the cut on the new one, which begins with `whole_samples` as they
-/// are (angles 0, no spreading) and then catches up with the time map.
+/// An onset cuts the band in two sounds: up to the cut the old one, whose last frames stand still
+/// shortly before the cut and only follow its loudness, so that nothing of the attack is heard
+/// early; from the cut on the new one, which begins with `whole_samples` as they are (angles 0, no
+/// spreading) and then catches up with the time map. Peaks that go on sounding through the cut
+/// keep their angles, so that a held note is not broken by a hit; only what is new starts anew
+/// (per peak as in Röbel 2003).
 class BandVocoder {
  public:
   explicit BandVocoder(const BandVocoderOptions& options);
@@ -70,6 +72,17 @@ class BandVocoder {
   void transform(std::vector<std::complex<float>>& spectra) noexcept;
   void shape_window(Place centre, Edges edges) noexcept;
   void find_peaks() noexcept;
+  /// At a cut: sets the angles of what goes on sounding through it to where the old sound has got
+  /// them by `place`, all others to 0. False if nothing does, and the angles are left alone.
+  bool carry_over(const SampleRing& input, const Onset& cut, Place place) noexcept;
+  /// Sum over channels and three bins of later * conj(earlier): how far a peak has turned.
+  [[nodiscard]] std::complex<float> cross(const std::vector<std::complex<float>>& later,
+                                          const std::vector<std::complex<float>>& earlier,
+                                          std::size_t peak) const noexcept;
+  /// Distance from a cut at which frames see one side of it only (but for 7 % of the window).
+  [[nodiscard]] static constexpr std::size_t carry_reach(std::size_t window_samples) noexcept {
+    return window_samples * 3 / 8;
+  }
   void turn_regions() noexcept;
   void make_turned_samples() noexcept;
   [[nodiscard]] double reach(double advance) const noexcept;
@@ -94,13 +107,15 @@ class BandVocoder {
   std::vector<float> power_;          // [bin]
   std::vector<std::uint32_t> peaks_;  // bins
   std::size_t peak_count_ = 0;
-  std::vector<std::vector<float>> sum_;  // [channel][ring] of windowed output
-  std::vector<float> weight_;            // [ring] of windows
+  std::vector<std::complex<float>> predicted_;  // [peak]
+  std::vector<std::vector<float>> sum_;         // [channel][ring] of windowed output
+  std::vector<float> weight_;                   // [ring] of windows
 
   // The sound being made: it starts at a cut.
   Onset cut_;                      // of the sound that frames belong to now
   std::size_t whole_samples_ = 0;  // of this sound
   bool fresh_ = true;              // no frame of this sound yet
+  bool carries_ = false;           // some angles came over the cut
   bool untouched_ = true;          // all angles are still 0
   bool has_spectrum_ = false;      // now_ is that of the last frame
   bool is_plain_ = true;           // no edge touches the window of the last frame
