@@ -94,11 +94,7 @@ Result<std::unique_ptr<DecoderProcess>> DecoderProcess::start(const fs::path& pa
                             "this one, is missing; install Lowstride again.",
                             quoted(path)));
   }
-  std::error_code error;
-  fs::path whole = fs::absolute(path, error);
-  if (error) whole = path;
-  std::unique_ptr<DecoderProcess> decoder(new DecoderProcess(whole, options, control));
-  decoder->path_ = path;
+  std::unique_ptr<DecoderProcess> decoder(new DecoderProcess(path, options, control));
   if (auto spawned = decoder->spawn(program); !spawned) return tl::unexpected(spawned.error());
   if (auto header = decoder->receive_header(); !header) return tl::unexpected(header.error());
   return decoder;

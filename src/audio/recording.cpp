@@ -208,6 +208,18 @@ Result<std::unique_ptr<ForwardStream>> open_forward(const std::filesystem::path&
   return std::make_unique<KnownStream>(std::move(*reader));
 }
 
+Result<RecordingGlance> glance_at_recording(const std::filesystem::path& path,
+                                            const OpenOptions& options,
+                                            const WorkControl& control) {
+  OpenOptions quick = options;
+  quick.with_content_hash = false;
+  const auto stream = open_forward(path, 0, quick, control);
+  if (!stream) return tl::unexpected(stream.error());
+  const RecordingInfo& info = (*stream)->info();
+  return RecordingGlance{info.sample_rate_hz, info.channel_count,
+                         (*stream)->expected_sample_count()};
+}
+
 Result<std::unique_ptr<SampleReader>> open_recording(const std::filesystem::path& path,
                                                      const OpenOptions& options,
                                                      const WorkControl& control) {

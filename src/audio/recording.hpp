@@ -4,6 +4,7 @@
 #include <cstdint>
 #include <filesystem>
 #include <memory>
+#include <optional>
 #include <string>
 
 #include "dsp/base/audio_view.hpp"
@@ -86,6 +87,20 @@ class SampleReader {
 [[nodiscard]] Result<std::unique_ptr<SampleReader>> open_recording(
     const std::filesystem::path& path, const OpenOptions& options = {},
     const WorkControl& control = {});
+
+/// What can be told of a recording without decoding it.
+struct RecordingGlance {
+  int sample_rate_hz = 0;
+  int channel_count = 0;
+  /// Exact for what libsndfile reads, the container's promise for the others, if it gives one.
+  std::optional<std::int64_t> expected_sample_count;
+};
+
+/// Quick, also for an hour of MP3: for turning typed seconds into samples. Errors: those of
+/// open_recording, as far as they show at the start of a file.
+[[nodiscard]] Result<RecordingGlance> glance_at_recording(const std::filesystem::path& path,
+                                                          const OpenOptions& options = {},
+                                                          const WorkControl& control = {});
 
 /// SHA-256 of a file's bytes as in `RecordingInfo::content_hash`; to find a recording that moved.
 /// Errors: not_found, unreadable, cancelled.

@@ -130,6 +130,10 @@ TEST_F(Recording, phone_and_video_files_are_read_by_the_decoding_program) {
     ASSERT_NE(reader, nullptr);
     EXPECT_EQ(reader->info().sample_rate_hz, kind.sample_rate_hz);
     EXPECT_EQ(reader->info().channel_count, 2);
+    const auto glance = glance_at_recording(folder() / kind.name);
+    ASSERT_TRUE(glance);
+    EXPECT_EQ(glance->sample_rate_hz, kind.sample_rate_hz);
+    EXPECT_EQ(glance->channel_count, 2);
     EXPECT_EQ(reader->info().lost_note, "");
     const double scale = kind.sample_rate_hz / 44100.0;
     const auto got = static_cast<double>(reader->info().sample_count);

@@ -105,7 +105,8 @@ TEST_F(Slow, silence_stays_silent) {
   const auto report = render_slow(job("a.wav", "b.wav", 0.5));
   ASSERT_TRUE(report);
   EXPECT_EQ(report->output_peak, 0.0);
-  for (const float value : read(folder() / "b.wav")[1]) ASSERT_EQ(value, 0.0F);
+  const Planes got = read(folder() / "b.wav");
+  for (const float value : got[1]) ASSERT_EQ(value, 0.0F);
 }
 
 // A square wave at full scale is the worst for a phase vocoder's peaks.
