@@ -75,8 +75,8 @@ struct ChordDecoderOptions {
 
 /// Chords on the beats of `grid` by Viterbi over beat-synchronous evidence; `notes` (the decoded
 /// low voice) weigh in through how likely each degree is under each chord. The last chord goes on
-/// for as long as it sounds after the last beat, a bar at most. Confidence is the probability of
-/// the forward-backward algorithm. Thread-safe.
+/// for as long as it sounds after the last beat, a bar at most. Confidence and alternatives
+/// are the purely acoustic probabilities over the span. Thread-safe.
 /// Source: beat-synchronous decoding with metre, key and bass as witnesses after Mauch & Dixon,
 /// IEEE TASLP 18(6), 2010; their one network is cut into steps here.
 [[nodiscard]] DecodedHarmony decode_harmony(const Evidence& evidence, const DecodedGrid& grid,
