@@ -8,6 +8,7 @@
 #include "dsp/harmony/chord_path.hpp"
 #include "dsp/harmony/chord_priors.hpp"
 #include "dsp/harmony/chord_repeats.hpp"
+#include "dsp/harmony/implied.hpp"
 #include "dsp/harmony/key.hpp"
 
 namespace lowstride::dsp {
@@ -148,6 +149,7 @@ class SpanWriter {
       : evidence_(evidence),
         segments_(segments),
         path_(path),
+        implied_(evidence.chord),
         bass_sums_(log_sums(evidence.chord_bass, pitch_class_count, segments)) {}
 
   /// Beats [first, last), all of one chord. Probabilities are the evidence's own, averaged over the
@@ -162,6 +164,8 @@ class SpanWriter {
     chord.chord = reading(column, first, last);
     const auto mean = mean_row(evidence_.chord, {chord.begin_seconds, chord.end_seconds});
     chord.confidence = std::clamp(mean[column], 0.0, 1.0);
+    chord.is_implied =
+        column != no_chord_column && implied_.is_implied(chord.begin_seconds, chord.end_seconds);
     std::array<std::size_t, chord_column_count> order{};
     std::iota(order.begin(), order.end(), std::size_t{0});
     std::partial_sort(order.begin(), order.begin() + most_alternatives + 1, order.end(),
@@ -187,6 +191,7 @@ class SpanWriter {
   const Evidence& evidence_;
   const std::vector<Segment>& segments_;
   const ChordPath& path_;
+  ImpliedHarmony implied_;
   Table bass_sums_;
 };
 

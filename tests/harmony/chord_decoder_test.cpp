@@ -149,6 +149,25 @@ TEST(ChordDecoder, offers_the_runner_up_with_its_probability) {
   EXPECT_LE(harmony.chords[0].alternatives.size(), 3U);
 }
 
+TEST(ChordDecoder, says_that_harmony_is_implied_where_only_roots_are_told) {
+  // Under a bare line the evidence is sure of the roots and spreads over what may stand on them.
+  auto evidence = evidence_of(turnaround, 0.6F);
+  EXPECT_FALSE(decode_harmony(evidence, grid_of(32), {}, {}).chords[0].is_implied);
+  for (std::size_t row = 0; row < evidence.chord.row_count(); ++row) {
+    const auto values = evidence.chord.row(row);
+    const auto root = static_cast<std::size_t>(
+        (std::max_element(values.begin(), values.end()) - values.begin()) / 14);
+    std::fill(values.begin(), values.end(), 0.2F / 155.0F);
+    for (std::size_t q = 0; q < chord_quality_count; ++q) {
+      values[root * chord_quality_count + q] = q < 3 ? 0.2F : 0.2F / 11.0F;
+    }
+  }
+  const auto harmony = decode_harmony(evidence, grid_of(32), {}, {});
+  ASSERT_FALSE(harmony.chords.empty());
+  EXPECT_TRUE(harmony.chords[0].is_implied);
+  EXPECT_EQ(harmony.chords[0].chord.root_pc, 0);
+}
+
 TEST(ChordDecoder, is_empty_without_a_grid_or_without_evidence) {
   EXPECT_TRUE(decode_harmony(evidence_of(turnaround), {}, {}, {}).chords.empty());
   EXPECT_TRUE(decode_harmony({}, grid_of(8), {}, {}).chords.empty());
