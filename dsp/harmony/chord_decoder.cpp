@@ -4,12 +4,14 @@
 #include <array>
 #include <cmath>
 #include <numeric>
+#include <utility>
 
 #include "dsp/harmony/chord_path.hpp"
 #include "dsp/harmony/chord_priors.hpp"
 #include "dsp/harmony/chord_repeats.hpp"
 #include "dsp/harmony/implied.hpp"
 #include "dsp/harmony/key.hpp"
+#include "dsp/harmony/rootless.hpp"
 
 namespace lowstride::dsp {
 namespace {
@@ -145,10 +147,13 @@ std::vector<double> mean_row(const Table& table, const Segment& segment) {
 /// Writes the spans that a path makes.
 class SpanWriter {
  public:
-  SpanWriter(const Evidence& evidence, const std::vector<Segment>& segments, const ChordPath& path)
+  /// `heard`: the columns of the path before rootless dominants were put in place.
+  SpanWriter(const Evidence& evidence, const std::vector<Segment>& segments, const ChordPath& path,
+             std::vector<std::size_t> heard)
       : evidence_(evidence),
         segments_(segments),
         path_(path),
+        heard_(std::move(heard)),
         implied_(evidence.chord),
         bass_sums_(log_sums(evidence.chord_bass, pitch_class_count, segments)) {}
 
@@ -162,8 +167,12 @@ class SpanWriter {
     chord.end_seconds = segments_[last - 1].end_seconds;
     const std::size_t column = path_.columns[first];
     chord.chord = reading(column, first, last);
+    // A dominant was put in place because the bass plays its root.
+    if (heard_[first] != column && chord.chord.root_pc) chord.chord.bass_pc = *chord.chord.root_pc;
     const auto mean = mean_row(evidence_.chord, {chord.begin_seconds, chord.end_seconds});
-    chord.confidence = std::clamp(mean[column], 0.0, 1.0);
+    const double sure =
+        heard_[first] == column ? mean[column] : probability_with_rootless(mean, column);
+    chord.confidence = std::clamp(sure, 0.0, 1.0);
     chord.is_implied =
         column != no_chord_column && implied_.is_implied(chord.begin_seconds, chord.end_seconds);
     std::array<std::size_t, chord_column_count> order{};
@@ -191,6 +200,7 @@ class SpanWriter {
   const Evidence& evidence_;
   const std::vector<Segment>& segments_;
   const ChordPath& path_;
+  std::vector<std::size_t> heard_;
   ImpliedHarmony implied_;
   Table bass_sums_;
 };
@@ -256,10 +266,13 @@ DecodedHarmony decode_harmony(const Evidence& evidence, const DecodedGrid& grid,
   path_options.beats_per_bar = grid.beats_per_bar;
   path_options.key = options.key;
   ChordPath path = find_chords(emission, beats, path_options);
+  read_rootless_dominants(path, beats);
   // Second reading: with the key, and with what other choruses say.
   if (!options.key) harmony.key = path_options.key = estimate_key(path.posterior, beat_seconds);
   path =
       find_chords(with_repeats(emission, path.posterior, grid, repeat_weight), beats, path_options);
+  std::vector<std::size_t> heard = path.columns;
+  read_rootless_dominants(path, beats);
 
   if (options.key) {
     harmony.key_spans = {{grid.beats.front().time_seconds, *options.key}};
@@ -269,7 +282,7 @@ DecodedHarmony decode_harmony(const Evidence& evidence, const DecodedGrid& grid,
     }
   }
 
-  const SpanWriter writer(evidence, segments, path);
+  const SpanWriter writer(evidence, segments, path, std::move(heard));
   std::size_t first = 0;
   for (std::size_t i = 1; i <= beats.size(); ++i) {
     if (i < beats.size() && path.columns[i] == path.columns[first]) continue;
