@@ -119,7 +119,9 @@ Result<fs::path> find_recording(const Take& take, const fs::path& take_path,
   const fs::path folder = folder_of(take_path);
   std::vector<fs::path> candidates;
   if (allow_outside || !leads_outside(written)) candidates.push_back(folder / written);
-  candidates.push_back(folder / written.filename());
+  if (written.has_parent_path() || candidates.empty()) {
+    candidates.push_back(folder / written.filename());
+  }
   std::error_code error;
   if (take.recording->path.find("\xEF\xBF\xBD") != std::string::npos) {
     // The name is not UTF-8 and was written as well as it goes.

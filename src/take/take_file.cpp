@@ -351,9 +351,13 @@ Result<void> TakeFile::save() {
   return inside_->write(text, detail::text_hash(text));
 }
 
-Result<LoadedTake> load_take(const fs::path& path) {
+namespace {
+
+/// The take and its journal as they lie there now.
+Result<LoadedTake> read_once(const fs::path& path, std::optional<FileMark>& mark) {
   auto saved = read_saved(path);
   if (!saved) return tl::unexpected(saved.error());
+  mark = saved->mark;
   LoadedTake loaded{std::move(saved->take), std::move(saved->messages)};
   const fs::path from = detail::journal_path(path);
   const auto bytes = read_small_file(from, detail::most_file_bytes);
@@ -376,6 +380,19 @@ Result<LoadedTake> load_take(const fs::path& path) {
   if (const std::size_t lost = contents->damaged_lines + result.refused; lost > 0) {
     loaded.messages.push_back(
         fmt::format("'{}' is damaged, and {} of its lines were left out.", from.string(), lost));
+  }
+  return loaded;
+}
+
+}  // namespace
+
+Result<LoadedTake> load_take(const fs::path& path) {
+  // Another program may save between our look at the take and our look at its journal.
+  constexpr int attempts = 5;
+  std::optional<FileMark> mark;
+  auto loaded = read_once(path, mark);
+  for (int i = 1; i < attempts && loaded && mark_of(path) != mark; ++i) {
+    loaded = read_once(path, mark);
   }
   return loaded;
 }

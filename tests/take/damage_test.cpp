@@ -5,7 +5,9 @@
 #include <chrono>
 #include <csignal>
 #include <random>
+#include <string>
 #include <thread>
+#include <vector>
 
 #include <gtest/gtest.h>
 
@@ -135,6 +137,28 @@ TEST_F(Damage, damaged_files_of_a_take_are_never_written_over_by_opening) {
             << "whole edits were cut";
       }
     }
+  }
+}
+
+// What a power cut leaves of a journal: it ends anywhere. Every edit whose line is whole is there.
+TEST_F(Damage, a_journal_cut_anywhere_gives_all_edits_before_the_cut) {
+  std::vector<std::size_t> ends;
+  std::string journal;
+  {
+    auto file = TakeFile::create(path_, example_take());
+    ASSERT_TRUE(file) << file.error().message;
+    for (int n = 1; n <= 12; ++n) {
+      ASSERT_TRUE(file->apply(SetTitle{std::to_string(n)}));
+      ends.push_back(fs::file_size(folder_ / "line.take.journal"));
+    }
+    journal = bytes_of(folder_ / "line.take.journal");
+  }
+  for (std::size_t length = 0; length <= journal.size(); ++length) {
+    write_bytes(folder_ / "line.take.journal", journal.substr(0, length));
+    const auto whole = std::ranges::count_if(ends, [&](std::size_t end) { return end <= length; });
+    const auto loaded = load_take(path_);
+    ASSERT_TRUE(loaded) << loaded.error().message;
+    ASSERT_EQ(loaded->take.title, whole == 0 ? "Harbour Steps" : std::to_string(whole));
   }
 }
 

@@ -344,6 +344,7 @@ TEST_F(Storage, a_full_disk_refuses_the_edit_and_loses_nothing) {
   EXPECT_EQ(bytes_of(path_), before);
   const TakeFile file = opened();
   EXPECT_EQ(file.take().title, "title " + std::to_string(done - 1));
+  EXPECT_EQ(file.messages().size(), 1U) << "the line for which there was no room is not there";
   EXPECT_EQ(names(), (std::set<std::string>{"line.take", "line.take.journal"}));
 }
 
