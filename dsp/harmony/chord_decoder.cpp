@@ -16,7 +16,7 @@
 namespace lowstride::dsp {
 namespace {
 
-constexpr double evidence_scale = 0.6;  // neighbouring frames say the same thing again
+constexpr double evidence_scale = 0.7;  // neighbouring frames say the same thing again
 constexpr float posterior_floor = 1e-4F;
 constexpr double chord_frame_seconds =
     static_cast<double>(evidence_hop_samples * chord_hop_frames) / analysis_rate_hz;
