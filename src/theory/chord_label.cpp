@@ -60,9 +60,17 @@ std::string_view bass_degree(int semitones, ChordQuality quality) noexcept {
 
 }  // namespace
 
+PitchName spell_chord_root(int pitch_class, const std::optional<Key>& key) {
+  const PitchName name = spell(pitch_class, key);
+  const bool is_white_key = (name.alteration == 1 && (name.step == 2 || name.step == 6)) ||
+                            (name.alteration == -1 && name.step == 3);
+  const bool is_double = name.alteration < -1 || name.alteration > 1;
+  return is_double || is_white_key ? spell(pitch_class) : name;
+}
+
 std::string harte_label(const ChordReading& chord, const std::optional<Key>& key) {
   if (!chord.root_pc) return "N";
-  std::string label = fmt::format("{}:{}", to_text(spell(*chord.root_pc, key)),
+  std::string label = fmt::format("{}:{}", to_text(spell_chord_root(*chord.root_pc, key)),
                                   quality_texts[static_cast<std::size_t>(chord.quality)].harte);
   if (chord.bass_pc != *chord.root_pc) {
     label +=
@@ -73,7 +81,7 @@ std::string harte_label(const ChordReading& chord, const std::optional<Key>& key
 
 std::string chart_label(const ChordReading& chord, const std::optional<Key>& key) {
   if (!chord.root_pc) return "N.C.";
-  std::string label = to_text(spell(*chord.root_pc, key));
+  std::string label = to_text(spell_chord_root(*chord.root_pc, key));
   label += quality_texts[static_cast<std::size_t>(chord.quality)].chart;
   if (chord.bass_pc != *chord.root_pc) {
     label += "/" + to_text(spell_over_chord(chord.bass_pc, chord, key));
@@ -87,7 +95,7 @@ PitchName spell_over_chord(int pitch_class, const ChordReading& chord,
   if (!chord.root_pc) return plain;
   const auto steps = chord_tone_steps(modulo12(pitch_class - *chord.root_pc), chord.quality);
   if (!steps) return plain;
-  const PitchName root = spell(*chord.root_pc, key);
+  const PitchName root = spell_chord_root(*chord.root_pc, key);
   PitchName name{(root.step + *steps) % 7, 0};
   name.alteration = modulo12(pitch_class - theory::pitch_class(name) + 6) - 6;
   return std::abs(name.alteration) <= 1 ? name : plain;

@@ -24,6 +24,12 @@ struct ParsedChord {
 /// under them, and a power chord to a major one; `is_exact` tells. Errors: invalid_argument.
 [[nodiscard]] Result<ParsedChord> parse_chord(std::string_view text);
 
+/// How the root of a chord is written in a key: as `spell` has it, but never with a double
+/// accidental nor as E sharp, B sharp or F flat, which nobody reads at sight (common practice in
+/// charts).
+[[nodiscard]] PitchName spell_chord_root(int pitch_class,
+                                         const std::optional<Key>& key = std::nullopt);
+
 /// The label in the published syntax, bass as a degree: "Bb:7/3"; "N" for no chord.
 [[nodiscard]] std::string harte_label(const dsp::ChordReading& chord,
                                       const std::optional<Key>& key = std::nullopt);

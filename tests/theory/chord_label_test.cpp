@@ -160,6 +160,14 @@ TEST(ChordLabel, both_syntaxes_keep_every_chord_in_every_key) {
 
 // Thirds, fifths and sevenths are written on their letters (common practice): the seventh of Ab7 is
 // G flat, the third of E7 G sharp.
+TEST(ChordLabel, roots_are_written_as_players_read_them) {
+  const Key g_sharp_minor{8, true};
+  EXPECT_EQ(chart_label(chord(7, ChordQuality::diminished_seventh), g_sharp_minor).substr(0, 2),
+            "Gd");  // not F double sharp
+  EXPECT_EQ(chart_label(chord(0, ChordQuality::dominant_seventh), Key{6, false}), "C7");
+  EXPECT_EQ(chart_label(chord(10, ChordQuality::dominant_seventh), Key{5, false}), "Bb7");
+}
+
 TEST(ChordLabel, tones_are_spelled_by_their_degree) {
   const auto over = [](int pc, const char* label) {
     return to_text(spell_over_chord(pc, parse_chord(label)->chord));
