@@ -45,7 +45,7 @@ struct NoteDecoderOptions {
   int highest_midi = lowest_evidence_midi + static_cast<int>(evidence_pitch_count) - 1;
   std::vector<DecidedSpan> decided;  // confirmed notes and confirmed gaps; overlaps are allowed
   /// Read this stretch only, as if everything outside were decided: notes begin and end inside, and
-  /// a note that rings in from before is not proposed again. Costs 2 ms a minute of stretch.
+  /// a note that rings in from before is not proposed again. Costs 17 ms a minute of stretch.
   std::optional<DecodedStretch> stretch;
 };
 

@@ -80,9 +80,9 @@ TEST(NoteDecoder, tells_a_repeated_note_from_a_held_one) {
   EXPECT_DOUBLE_EQ(notes[0].offset_seconds, notes[1].onset_seconds);
 }
 
-TEST(NoteDecoder, begins_a_slurred_note_without_a_strike) {
+TEST(NoteDecoder, begins_a_slurred_note_that_is_hardly_struck) {
   Sheet sheet(120);
-  sheet.note(10, 50, 9).hold(50, 100, 11);
+  sheet.note(10, 50, 9).hold(50, 100, 11).strike(50, 11, 0.05);
   const auto notes = decode_notes(sheet.evidence, {});
   ASSERT_EQ(notes.size(), 2U);
   EXPECT_EQ(notes[1].midi, 34);
@@ -191,6 +191,42 @@ TEST(NoteDecoder, reads_the_note_after_a_decided_span_that_ends_on_its_strike) {
   const auto notes = decode_notes(sheet.evidence, options);
   ASSERT_EQ(notes.size(), 1U);
   EXPECT_EQ(notes[0].midi, 35);
+}
+
+// Twelve short, doubtful notes in thirty seconds, as speech gives them.
+Sheet hearsay() {
+  Sheet sheet(2600);
+  for (std::size_t i = 0; i < 12; ++i) {
+    sheet.note(50.0 + 200.0 * static_cast<double>(i), 60 + 200 * i, 20 + i % 3, 0.7F);
+  }
+  return sheet;
+}
+
+TEST(NoteDecoder, drops_short_doubtful_notes_that_stand_alone) {
+  EXPECT_TRUE(decode_notes(hearsay().evidence, {}).empty());
+}
+
+TEST(NoteDecoder, keeps_doubtful_notes_beside_sure_ones_and_where_a_person_has_decided) {
+  Sheet sheet = hearsay();
+  for (std::size_t i = 0; i < 12; ++i) {
+    sheet.note(100.0 + 200.0 * static_cast<double>(i), 180 + 200 * i, 10, 0.97F);
+  }
+  EXPECT_EQ(decode_notes(sheet.evidence, {}).size(), 24U);
+  NoteDecoderOptions options;
+  options.decided = {{frame_seconds(70), frame_seconds(90)}};
+  EXPECT_EQ(decode_notes(hearsay().evidence, options).size(), 12U);
+}
+
+TEST(NoteDecoder, is_surer_of_a_clear_strike_and_a_high_posterior) {
+  const auto confidence = [](float posterior, double strike) {
+    Sheet sheet(200);
+    sheet.hold(20, 180, 10, posterior).strike(20, 10, strike);
+    return decode_notes(sheet.evidence, {}).at(0).confidence;
+  };
+  EXPECT_GT(confidence(0.95F, 0.9), 0.95);
+  EXPECT_GT(confidence(0.95F, 0.9), confidence(0.7F, 0.9));
+  EXPECT_GT(confidence(0.95F, 0.9), confidence(0.95F, 0.4));
+  EXPECT_LT(confidence(0.7F, 0.3), 0.6);
 }
 
 TEST(NoteDecoder, notes_are_in_order_and_never_overlap_whatever_the_evidence) {
