@@ -131,7 +131,8 @@ struct SetFingering {
 };
 
 // ---- Grid ------------------------------------------------------------------------------------
-// Bars are counted on from each pinned one (BeatOne) to the next, and back from the first of them.
+// Bars are counted on from what an edit changed, and a pinned one (BeatOne) is a one. Where the
+// count meets the bars that were there before, those stay, irregular ones among them.
 // A deleted beat stays deleted: its neighbours are confirmed, and nothing is proposed between two
 // neighbouring confirmed beats.
 
@@ -264,8 +265,8 @@ struct RemovePassage {
 /// proposal says keeps its id. Make it with `proposals_edit` (proposals.hpp).
 /// - A note that lies more than half in confirmed notes and gaps is left out; else it is cut.
 /// - A beat close to a confirmed one, or between two confirmed neighbours, is left out.
-/// - A beat's numbers count on from the confirmed beats and those before the stretch; with none of
-///   them they are the analysis's own.
+/// - A beat's numbers count on from the confirmed beats and those before the stretch; where these
+///   agree with the analysis, and where there are none, they are the analysis's own.
 /// - Chords fill what is not confirmed.
 /// - Facts are set where given (key and swing: where `sets_facts`), unless a person set them.
 struct ReplaceProposals {

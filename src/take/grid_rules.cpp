@@ -12,6 +12,8 @@ namespace {
 
 /// Two beats are never this close: a third of a beat at 400 a minute.
 constexpr double closest_beats_seconds = 0.05;
+/// The number of a beat whose place in the bar nobody has said yet.
+constexpr int not_counted = 0;
 
 std::int64_t closest_beats(const Take& take) {
   return std::llround(closest_beats_seconds * static_cast<double>(take.time_base_hz));
@@ -70,6 +72,7 @@ Beat confirmed_beat(Take& take, std::int64_t time_samples) {
   Beat beat;
   beat.id = new_id<BeatId>(take);
   beat.time_samples = time_samples;
+  beat.beat = not_counted;
   confirm(beat);
   return beat;
 }
@@ -77,21 +80,36 @@ Beat confirmed_beat(Take& take, std::int64_t time_samples) {
 }  // namespace
 
 void count_forward(std::vector<Beat>& beats, std::size_t first, int beats_per_bar) {
+  bool is_met = false;
   for (std::size_t i = first + 1; i < beats.size(); ++i) {
-    const Beat& before = beats[i - 1];
-    const bool begins_bar = beats[i].is_pinned_one || before.beat >= beats_per_bar;
-    beats[i].bar = begins_bar ? before.bar + 1 : before.bar;
-    beats[i].beat = begins_bar ? 1 : before.beat + 1;
+    count_on(beats[i - 1], beats[i], beats_per_bar, is_met);
   }
 }
 
-void count_backward(std::vector<Beat>& beats, std::size_t last, int beats_per_bar) {
+void count_backward(std::vector<Beat>& beats, std::size_t last, int beats_per_bar, bool is_met) {
   for (std::size_t i = last; i > 0; --i) {
     const Beat& after = beats[i];
+    Beat& beat = beats[i - 1];
     const bool ends_bar = after.beat == 1;
-    beats[i - 1].bar = ends_bar ? after.bar - 1 : after.bar;
-    beats[i - 1].beat = ends_bar ? beats_per_bar : after.beat - 1;
+    const bool is_possible = ends_bar ? beat.beat > 0 : beat.beat == after.beat - 1;
+    if (!is_met || !is_possible) {
+      const int counted = ends_bar ? beats_per_bar : after.beat - 1;
+      is_met = beat.beat == counted;
+      beat.beat = counted;
+    }
+    beat.bar = after.bar - (ends_bar ? 1 : 0);
   }
+}
+
+void count_on(const Beat& before, Beat& beat, int beats_per_bar, bool& is_met) {
+  const bool is_possible = beat.beat == 1 || beat.beat == before.beat + 1;
+  if (!is_met || !is_possible) {
+    const bool begins_bar = beat.is_pinned_one || before.beat >= beats_per_bar;
+    const int counted = begins_bar ? 1 : before.beat + 1;
+    is_met = beat.beat == counted;
+    beat.beat = counted;
+  }
+  beat.bar = before.bar + (beat.beat == 1 ? 1 : 0);
 }
 
 Result<void> change(Take& take, const AddBeat& edit) {
@@ -113,6 +131,8 @@ Result<void> change(Take& take, const AddBeat& edit) {
     count_forward(beats, index - 1, take.beats_per_bar);
   } else if (beats.size() > 1) {
     count_backward(beats, 1, take.beats_per_bar);
+  } else {
+    beats[0].beat = 1;
   }
   return {};
 }
@@ -213,16 +233,20 @@ Result<void> change(Take& take, const BeatOne& edit) {
   const auto index = index_of(beats, edit.id);
   if (!index) return no_such_beat();
   const auto bar_one = bar_one_time(beats);
+  const auto pinned = first_pinned(beats);
   Beat& one = beats[*index];
   confirm(one);
   one.is_pinned_one = true;
-  one.beat = 1;
-  const std::size_t anchor = *first_pinned(beats);
-  if (anchor < *index) {
-    count_forward(beats, anchor, take.beats_per_bar);
-  } else {
-    count_from(beats, anchor, take.beats_per_bar);
-    begin_bar_one_near(beats, bar_one);
+  // Bars that began here before are right as they are, irregular ones among them.
+  if (one.beat != 1) {
+    one.beat = 1;
+    if (pinned && *pinned < *index) {
+      one.bar = beats[*index - 1].bar + 1;
+      count_forward(beats, *index, take.beats_per_bar);
+    } else {
+      count_from(beats, *index, take.beats_per_bar);
+      begin_bar_one_near(beats, bar_one);
+    }
   }
   if (edit.bar) {
     if (std::abs(*edit.bar) > 100'000) {
@@ -250,7 +274,9 @@ Result<void> change(Take& take, const SetMeter& edit) {
   } else if (bar_one) {
     anchor = nearest(beats, *bar_one, true).value_or(0);
   }
-  beats[anchor].beat = std::min(beats[anchor].beat, edit.beats_per_bar);
+  const int number = std::min(beats[anchor].beat, edit.beats_per_bar);
+  for (Beat& beat : beats) beat.beat = not_counted;
+  beats[anchor].beat = number;
   count_from(beats, anchor, take.beats_per_bar);
   begin_bar_one_near(beats, bar_one);
   return {};

@@ -166,7 +166,10 @@ bool is_free_for_beat(const std::vector<Beat>& confirmed, const std::vector<Beat
   return following->id != next->id;
 }
 
-void number_beats(std::vector<Beat>& beats, const ReplaceProposals& edit, int beats_per_bar) {
+/// Numbers what was proposed by what stands. Where the analysis sees the bars as the person does,
+/// its own numbers are taken, bars with a beat more or less among them.
+void number_beats(std::vector<Beat>& beats, const std::vector<Beat>& proposals, std::int64_t reach,
+                  const ReplaceProposals& edit, int beats_per_bar) {
   const auto stands = [&](const Beat& beat) {
     return beat.state == State::confirmed || beat.time_samples < edit.begin_samples;
   };
@@ -176,13 +179,24 @@ void number_beats(std::vector<Beat>& beats, const ReplaceProposals& edit, int be
                          [&](const Beat& beat) { return beat.time_samples >= edit.end_samples; });
   }
   if (first == beats.end()) return;
+  /// Whether the analysis gave the standing beat the number that it has.
+  const auto is_agreed = [&](const Beat& beat) {
+    return std::any_of(proposals.begin(), proposals.end(), [&](const Beat& proposal) {
+      return std::abs(proposal.time_samples - beat.time_samples) <= reach &&
+             proposal.beat == beat.beat;
+    });
+  };
   const auto anchor = static_cast<std::size_t>(first - beats.begin());
-  count_backward(beats, anchor, beats_per_bar);
+  count_backward(beats, anchor, beats_per_bar, is_agreed(beats[anchor]));
+  bool is_met = false;
   for (std::size_t i = anchor + 1; i < beats.size(); ++i) {
     if (stands(beats[i])) continue;
-    const bool begins_bar = beats[i - 1].beat >= beats_per_bar;
-    beats[i].bar = begins_bar ? beats[i - 1].bar + 1 : beats[i - 1].bar;
-    beats[i].beat = begins_bar ? 1 : beats[i - 1].beat + 1;
+    const Beat& before = beats[i - 1];
+    if (stands(before)) is_met = is_agreed(before);
+    const bool leaves_stretch =
+        before.time_samples < edit.end_samples && beats[i].time_samples >= edit.end_samples;
+    if (leaves_stretch) is_met = false;
+    count_on(before, beats[i], beats_per_bar, is_met);
   }
 }
 
@@ -219,7 +233,7 @@ void replace_beats(Take& take, const ReplaceProposals& edit) {
   std::merge(kept.begin(), kept.end(), fresh.begin(), fresh.end(), std::back_inserter(take.beats),
              earlier);
   // Beats outside the stretch that the new ones come too close to stay: they are further on.
-  if (!kept.empty()) number_beats(take.beats, edit, take.beats_per_bar);
+  if (!kept.empty()) number_beats(take.beats, edit.beats, reach, edit, take.beats_per_bar);
 }
 
 /// The parts of [begin, end) in which no chord is confirmed.

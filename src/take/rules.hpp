@@ -88,10 +88,14 @@ void confirm(Entry& entry) {
 /// Makes [begin, end) free of gaps, cutting those that reach out.
 void clear_gaps(Take& take, std::int64_t begin_samples, std::int64_t end_samples);
 
-/// Counts the numbers of beats on from `first` (whose own numbers stand), up to the next pinned
-/// one; that one and those after it go on with the bars. Requires `first < beats.size()`.
+/// Counts the numbers of beats on from `first`, whose own numbers stand. A pinned one is a one.
+/// Once the count meets the number that a beat had before, those after it keep their places in
+/// their bars (bars with a beat more or less stay) and only the numbers of bars go on.
 void count_forward(std::vector<Beat>& beats, std::size_t first, int beats_per_bar);
-/// Counts backwards from `last`, whose own numbers stand, to the first beat.
-void count_backward(std::vector<Beat>& beats, std::size_t last, int beats_per_bar);
+/// The same backwards from `last`, whose own numbers stand, to the first beat.
+void count_backward(std::vector<Beat>& beats, std::size_t last, int beats_per_bar,
+                    bool is_met = false);
+/// One step of count_forward; `is_met` goes from step to step and is false at the first.
+void count_on(const Beat& before, Beat& beat, int beats_per_bar, bool& is_met);
 
 }  // namespace lowstride::take::detail

@@ -95,6 +95,52 @@ TEST(GridRules, halving_the_beats_keeps_bar_one_where_it_was) {
   EXPECT_EQ(numbers(take, 0, 5), "1:1 1:2 1:3 1:4 2:1");
 }
 
+/// The example with a bar of five: beat 8 is one too many, and all bars after it begin a beat
+/// later.
+Take take_with_a_bar_of_five() {
+  Take take = example_take();
+  for (std::size_t i = 8; i < take.beats.size(); ++i) {
+    take.beats[i].beat = i == 8 ? 5 : 1 + static_cast<int>((i - 9) % 4);
+    take.beats[i].bar = i == 8 ? 2 : 3 + static_cast<int>((i - 9) / 4);
+  }
+  EXPECT_EQ(numbers(take, 3, 8), "1:4 2:1 2:2 2:3 2:4 2:5 3:1 3:2");
+  return take;
+}
+
+TEST(GridRules, bars_that_were_right_behind_an_irregular_one_stay_right) {
+  Take mended = take_with_a_bar_of_five();
+  done(mended, RemoveBeat{mended.beats[6].id});
+  EXPECT_EQ(numbers(mended, 3, 7), "1:4 2:1 2:2 2:3 2:4 3:1 3:2");
+  // A wrong count is put right up to where it was right already.
+  Take wrong = take_with_a_bar_of_five();
+  done(wrong, BeatOne{.id = wrong.beats[1].id});
+  EXPECT_EQ(numbers(wrong, 0, 12), "0:4 1:1 1:2 1:3 1:4 2:1 2:2 2:3 2:4 3:1 3:2 3:3");
+  // And the other way: said behind the irregular bar, it holds back to it.
+  Take later = take_with_a_bar_of_five();
+  done(later, BeatOne{.id = later.beats[12].id});
+  EXPECT_EQ(numbers(later, 0, 13), "1:1 1:2 1:3 1:4 2:1 2:2 2:3 2:4 3:1 3:2 3:3 3:4 4:1");
+  // What begins a bar already is only pinned.
+  Take pinned = take_with_a_bar_of_five();
+  done(pinned, BeatOne{.id = pinned.beats[9].id});
+  EXPECT_EQ(numbers(pinned, 0, 11), numbers(take_with_a_bar_of_five(), 0, 11));
+}
+
+TEST(GridRules, an_irregular_bar_of_the_analysis_stays_beside_confirmed_beats) {
+  Take take = take_with_a_bar_of_five();
+  done(take, Confirm{.beats = {take.beats[0].id, take.beats[8].id, take.beats[30].id}});
+  ReplaceProposals analysis{.begin_samples = 0, .end_samples = take.length_samples};
+  analysis.beats = take.beats;
+  for (Beat& beat : analysis.beats) beat.bar += 7;  // it counts its bars from elsewhere
+  const Take before = take;
+  done(take, analysis);
+  EXPECT_EQ(numbers(take, 0, 32), numbers(before, 0, 32));
+  // Read again in a stretch, the bars behind it stay as well.
+  analysis.begin_samples = beat_time(3) - 100;
+  analysis.end_samples = beat_time(6) - 100;
+  done(take, analysis);
+  EXPECT_EQ(numbers(take, 0, 32), numbers(before, 0, 32));
+}
+
 TEST(GridRules, tapped_beats_count_on_from_those_before) {
   Take take = example_take();
   done(take, BeatOne{.id = take.beats[8].id});
