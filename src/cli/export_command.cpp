@@ -41,6 +41,11 @@ Result<void> write(const ExportOptions& options, const take::Take& take) {
     return fail(ErrorCode::invalid_argument,
                 fmt::format("--format {} needs -o, the place to write to.", options.format));
   }
+  if (options.format == "musicxml") {
+    const auto tab = tab_options(options, take);
+    if (!tab) return tl::unexpected(tab.error());
+    return sheet::export_musicxml(take, options.output, tab->layout);
+  }
   return options.format == "midi" ? sheet::export_midi(take, options.output)
                                   : sheet::export_tables(take, options.output);
 }

@@ -82,12 +82,13 @@ void add_slow(CLI::App& app, lowstride::cli::SlowOptions& options) {
 }
 
 void add_export(CLI::App& app, lowstride::cli::ExportOptions& options) {
-  CLI::App* command = app.add_subcommand("export", "Write a take as tab, MIDI file or tables");
+  CLI::App* command =
+      app.add_subcommand("export", "Write a take as tab, MusicXML, MIDI file or tables");
   command->add_option("take", options.take, "The take")->required();
-  command->add_option("--format", options.format, "text, midi or tables")
+  command->add_option("--format", options.format, "text, musicxml, midi or tables")
       ->required()
-      ->check(CLI::IsMember({"text", "midi", "tables"}));
-  command->add_option("--passage", options.passage, "Only this passage (text)");
+      ->check(CLI::IsMember({"text", "musicxml", "midi", "tables"}));
+  command->add_option("--passage", options.passage, "Only this passage (text, musicxml)");
   command->add_option("-o,--output", options.output,
                       "The file; for tables a stem or a folder (text: standard output if left "
                       "out)");

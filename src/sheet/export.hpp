@@ -23,6 +23,17 @@ namespace lowstride::sheet {
 [[nodiscard]] std::string midi_file(const take::Take& take);
 [[nodiscard]] Result<void> export_midi(const take::Take& take, const std::filesystem::path& path);
 
+/// The take as MusicXML 4.0, partwise: a staff (written an octave above the sound) and under it a
+/// tab staff with string, fret and finger; chord names, ties, triplets, swing, the tempo of each
+/// bar, passages as rehearsal marks. Bars add up exactly. Dead notes have an x for a head, notes in
+/// doubt stand in parentheses. Errors: invalid_argument for a take without a grid. Source:
+/// MusicXML 4.0, W3C Community Group report, 2021.
+[[nodiscard]] Result<std::string> musicxml_file(const take::Take& take,
+                                                const LayoutOptions& options = {});
+[[nodiscard]] Result<void> export_musicxml(const take::Take& take,
+                                           const std::filesystem::path& path,
+                                           const LayoutOptions& options = {});
+
 /// The tables as texts. They describe the sounding recording: seconds from its start, sounding
 /// pitches on the tuned grid.
 struct Tables {

@@ -277,6 +277,12 @@ void keep_range(const LayoutOptions& options, std::vector<SheetBar>& bars) {
 
 }  // namespace
 
+bool begins_in(const take::Passage& passage, const SheetBar& bar) {
+  const std::int64_t slack = (bar.beat_samples[1] - bar.beat_samples[0]) / 2;
+  return passage.begin_samples >= bar.beat_samples.front() - slack &&
+         passage.begin_samples < bar.beat_samples.back() - slack;
+}
+
 SheetLayout lay_out(const take::Take& take, const LayoutOptions& options) {
   SheetLayout layout;
   layout.tempo_bpm = median_tempo_bpm(take);

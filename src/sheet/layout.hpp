@@ -70,6 +70,10 @@ struct SheetLayout {
   std::optional<double> tempo_bpm;    // median; nothing without a grid
 };
 
+/// Whether a passage begins in a bar; one marked by hand may begin up to half a beat before its
+/// line.
+[[nodiscard]] bool begins_in(const take::Passage& passage, const SheetBar& bar);
+
 /// Quantises the line to its grid, beat by beat: each beat takes the division under which its
 /// onsets are likeliest, simple ones first; a swung pair is written as two halves where the take
 /// swings. Rests shorter than half a beat are not written. Every bar's notes and rests add up to

@@ -176,12 +176,8 @@ std::size_t SystemWriter::string_row(const SheetNote& note) const {
 /// The bar's number, with the passages that begin in it where there is room.
 std::string SystemWriter::bar_heading(const SheetBar& bar, int room) const {
   std::string text = bar.number >= 1 ? fmt::format("{}", bar.number) : std::string();
-  // A passage marked by hand begins a little before or after its bar line.
-  const std::int64_t slack = (bar.beat_samples[1] - bar.beat_samples[0]) / 2;
   for (const take::Passage& passage : take_.passages) {
-    const bool begins_here = passage.begin_samples >= bar.beat_samples.front() - slack &&
-                             passage.begin_samples < bar.beat_samples.back() - slack;
-    if (!begins_here) continue;
+    if (!begins_in(passage, bar)) continue;
     const std::string with_name = fmt::format("{} [{}]", text, passage.name);
     if (column_count(with_name) < room) text = with_name;
   }

@@ -96,9 +96,12 @@ std::string pitch_text(int midi, const std::optional<Key>& key) {
 }
 
 std::string pitch_text(int midi, PitchName name) {
+  return fmt::format("{}{}", to_text(name), written_octave(midi, name));
+}
+
+int written_octave(int midi, PitchName name) noexcept {
   const int natural = midi - name.alteration;
-  const int octave = (natural - modulo(natural, 12)) / 12 - 1;
-  return fmt::format("{}{}", to_text(name), octave);
+  return (natural - modulo(natural, 12)) / 12 - 1;
 }
 
 std::optional<PitchName> take_pitch_name(std::string_view& text) {

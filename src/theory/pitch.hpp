@@ -43,6 +43,8 @@ struct PitchName {
 [[nodiscard]] std::string pitch_text(int midi, const std::optional<Key>& key = std::nullopt);
 /// A written pitch with its octave: B sharp and C flat count their own octave ("B#1" is 36).
 [[nodiscard]] std::string pitch_text(int midi, PitchName name);
+/// The octave that a pitch is written in under a name; 4 for middle C.
+[[nodiscard]] int written_octave(int midi, PitchName name) noexcept;
 
 /// Reads a letter with accidentals (b, #, and the signs U+266D, U+266F) from the front of `text`
 /// and removes it; nothing when there is none. Small letters are read too, but a 'b' counts as a

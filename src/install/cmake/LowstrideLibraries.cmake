@@ -19,6 +19,7 @@ pkg_check_modules(NETTLE REQUIRED IMPORTED_TARGET nettle)
 pkg_check_modules(LIBAV REQUIRED IMPORTED_TARGET libavformat libavcodec libswresample libavutil)
 find_package(nlohmann_json 3.11 REQUIRED)
 find_package(fmt 9 REQUIRED)
+find_package(pugixml 1.13 REQUIRED)
 find_package(CLI11 2.1 REQUIRED)
 find_path(TL_EXPECTED_INCLUDE_DIR tl/expected.hpp REQUIRED)
 

@@ -1,0 +1,410 @@
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <map>
+#include <numeric>
+#include <sstream>
+
+#include <fmt/format.h>
+#include <pugixml.hpp>
+
+#include "src/base/atomic_file.hpp"
+#include "src/neck/named_necks.hpp"
+#include "src/sheet/export.hpp"
+#include "src/sheet/harmony.hpp"
+#include "src/sheet/rhythm_values.hpp"
+#include "src/take/time_text.hpp"
+#include "src/theory/chord_label.hpp"
+
+namespace lowstride::sheet {
+namespace {
+
+/// Basses and guitars are written an octave above their sound (common practice).
+constexpr int written_octave = 12;
+constexpr int general_midi_bass = 34;  // programs counted from one (General MIDI 1)
+constexpr int general_midi_guitar = 27;
+
+pugi::xml_node add(pugi::xml_node parent, const char* name) { return parent.append_child(name); }
+pugi::xml_node add(pugi::xml_node parent, const char* name, const std::string& text) {
+  pugi::xml_node node = parent.append_child(name);
+  node.text().set(text.c_str());
+  return node;
+}
+pugi::xml_node add(pugi::xml_node parent, const char* name, int number) {
+  return add(parent, name, std::to_string(number));
+}
+
+std::string step_text(theory::PitchName name) { return theory::to_text({name.step, 0}); }
+
+void add_step(pugi::xml_node node, const char* step, const char* alter, theory::PitchName name) {
+  add(node, step, step_text(name));
+  if (name.alteration != 0) add(node, alter, name.alteration);
+}
+
+const char* value_text(NoteValue value) {
+  constexpr std::array<const char*, 6> texts{"whole", "half", "quarter", "eighth", "16th", "32nd"};
+  return texts[static_cast<std::size_t>(value)];
+}
+
+/// Kinds in the order of dsp::ChordQuality.
+constexpr std::array<const char*, dsp::chord_quality_count> kinds{
+    "major",         "minor",       "dominant",         "major-seventh",
+    "minor-seventh", "major-minor", "half-diminished",  "diminished-seventh",
+    "major-sixth",   "minor-sixth", "suspended-fourth", "suspended-fourth",
+    "augmented",     "diminished"};
+
+/// Accidentals that are in force in a bar: those of the key, then those that were written.
+class Accidentals {
+ public:
+  explicit Accidentals(int signature) {
+    constexpr std::array<int, 7> sharps{3, 0, 4, 1, 5, 2, 6};  // F C G D A E B
+    for (int i = 0; i < std::abs(signature); ++i) {
+      const auto at = static_cast<std::size_t>(signature > 0 ? i : 6 - i);
+      key_[static_cast<std::size_t>(sharps[at])] = signature > 0 ? 1 : -1;
+    }
+  }
+  void begin_bar() { written_.clear(); }
+
+  /// The sign that a note needs, or null.
+  [[nodiscard]] const char* needed(theory::PitchName name, int octave) {
+    const std::pair place{name.step, octave};
+    const auto known = written_.find(place);
+    const int in_force =
+        known == written_.end() ? key_[static_cast<std::size_t>(name.step)] : known->second;
+    if (in_force == name.alteration) return nullptr;
+    written_[place] = name.alteration;
+    constexpr std::array<const char*, 5> signs{"flat-flat", "flat", "natural", "sharp",
+                                               "double-sharp"};
+    return signs[static_cast<std::size_t>(name.alteration + 2)];
+  }
+
+ private:
+  std::array<int, 7> key_{};
+  std::map<std::pair<int, int>, int> written_;
+};
+
+class ScoreWriter {
+ public:
+  ScoreWriter(const take::Take& take, const SheetLayout& layout)
+      : take_(take),
+        layout_(layout),
+        key_(key_of(take)),
+        is_bass_(take.neck.open_midi.front() < 35),
+        accidentals_(key_ ? theory::key_signature(*key_) : 0) {}
+
+  [[nodiscard]] std::string write() {
+    pugi::xml_document document;
+    pugi::xml_node declaration = document.append_child(pugi::node_declaration);
+    declaration.append_attribute("version") = "1.0";
+    declaration.append_attribute("encoding") = "UTF-8";
+    pugi::xml_node score = document.append_child("score-partwise");
+    score.append_attribute("version") = "4.0";
+    add_head(score);
+    pugi::xml_node part = add(score, "part");
+    part.append_attribute("id") = "P1";
+    for (std::size_t i = 0; i < layout_.bars.size(); ++i) add_bar(part, i);
+    std::ostringstream text;
+    document.save(text, "  ", pugi::format_default, pugi::encoding_utf8);
+    return text.str();
+  }
+
+ private:
+  void add_head(pugi::xml_node score) const {
+    if (!take_.title.empty()) add(add(score, "work"), "work-title", take_.title);
+    pugi::xml_node identification = add(score, "identification");
+    if (!take_.composer.empty()) {
+      add(identification, "creator", take_.composer).append_attribute("type") = "composer";
+    }
+    add(add(identification, "encoding"), "software", std::string("Lowstride"));
+    pugi::xml_node part = add(add(score, "part-list"), "score-part");
+    part.append_attribute("id") = "P1";
+    const std::string name = is_bass_ ? "Bass" : "Guitar";
+    add(part, "part-name", name);
+    add(add(part, "score-instrument"), "instrument-name", name);
+    part.child("score-instrument").append_attribute("id") = "P1-I1";
+    pugi::xml_node midi = add(part, "midi-instrument");
+    midi.append_attribute("id") = "P1-I1";
+    add(midi, "midi-channel", 1);
+    add(midi, "midi-program", is_bass_ ? general_midi_bass : general_midi_guitar);
+  }
+
+  void add_bar(pugi::xml_node part, std::size_t index) {
+    const SheetBar& bar = layout_.bars[index];
+    pugi::xml_node measure = add(part, "measure");
+    measure.append_attribute("number") = bar.number;
+    if (bar.number <= 0) measure.append_attribute("implicit") = "yes";
+    add_attributes(measure, bar, index == 0);
+    add_directions(measure, bar, index == 0);
+    accidentals_.begin_bar();
+    const auto values = written_values(bar);
+    std::size_t chord = 0;
+    for (const WrittenValue& value : values) {
+      while (chord < bar.chords.size() &&
+             bar.chords[chord].onset_tatums < value.onset_tatums + value.length_tatums) {
+        add_harmony(measure, bar.chords[chord],
+                    bar.chords[chord].onset_tatums - value.onset_tatums);
+        sounding_chord_ = take_.chords[bar.chords[chord].chord_index].chord;
+        ++chord;
+      }
+      add_value(measure, bar, value, true);
+    }
+    add(add(measure, "backup"), "duration", bar.length_tatums());
+    for (const WrittenValue& value : values) add_value(measure, bar, value, false);
+    if (index + 1 == layout_.bars.size()) {
+      pugi::xml_node line = add(measure, "barline");
+      line.append_attribute("location") = "right";
+      add(line, "bar-style", std::string("light-heavy"));
+    }
+  }
+
+  void add_attributes(pugi::xml_node measure, const SheetBar& bar, bool is_first) {
+    // A pick-up is a short bar of the meter and changes nothing.
+    const int beats = bar.number <= 0 ? take_.beats_per_bar : bar.beat_count;
+    if (!is_first && beats == beats_in_force_) return;
+    beats_in_force_ = beats;
+    pugi::xml_node attributes = add(measure, "attributes");
+    if (is_first) {
+      add(attributes, "divisions", tatums_per_beat);
+      pugi::xml_node key = add(attributes, "key");
+      add(key, "fifths", key_ ? theory::key_signature(*key_) : 0);
+      if (key_) add(key, "mode", std::string(key_->is_minor ? "minor" : "major"));
+    }
+    pugi::xml_node time = add(attributes, "time");
+    add(time, "beats", beats);
+    add(time, "beat-type", 4);
+    if (!is_first) return;
+    add(attributes, "staves", 2);
+    pugi::xml_node clef = add(attributes, "clef");
+    clef.append_attribute("number") = 1;
+    add(clef, "sign", std::string(is_bass_ ? "F" : "G"));
+    add(clef, "line", is_bass_ ? 4 : 2);
+    pugi::xml_node tab = add(attributes, "clef");
+    tab.append_attribute("number") = 2;
+    add(tab, "sign", std::string("TAB"));
+    add(tab, "line", 5);
+    add_strings(attributes);
+    pugi::xml_node transpose = add(attributes, "transpose");
+    add(transpose, "chromatic", 0);
+    add(transpose, "octave-change", -1);
+  }
+
+  /// Tab lines are numbered from the bottom up (MusicXML 4.0, staff-tuning).
+  void add_strings(pugi::xml_node attributes) const {
+    pugi::xml_node details = add(attributes, "staff-details");
+    details.append_attribute("number") = 2;
+    add(details, "staff-lines", take_.neck.string_count());
+    for (int line = 1; line <= take_.neck.string_count(); ++line) {
+      const int midi = take_.neck.open_midi[static_cast<std::size_t>(line - 1)];
+      pugi::xml_node tuning = add(details, "staff-tuning");
+      tuning.append_attribute("line") = line;
+      const theory::PitchName name = theory::spell(midi);
+      add_step(tuning, "tuning-step", "tuning-alter", name);
+      add(tuning, "tuning-octave", theory::written_octave(midi, name));
+    }
+    if (take_.neck.capo > 0) add(details, "capo", take_.neck.capo);
+  }
+
+  void add_directions(pugi::xml_node measure, const SheetBar& bar, bool is_first) {
+    const double seconds = static_cast<double>(bar.beat_samples.back() - bar.beat_samples.front()) /
+                           static_cast<double>(take_.time_base_hz);
+    const double bpm = std::round(600.0 * bar.beat_count / std::max(seconds, 1e-3)) / 10.0;
+    if (is_first) {
+      pugi::xml_node direction = add(measure, "direction");
+      direction.append_attribute("placement") = "above";
+      pugi::xml_node metronome = add(add(direction, "direction-type"), "metronome");
+      add(metronome, "beat-unit", std::string("quarter"));
+      add(metronome, "per-minute", fmt::format("{:.0f}", layout_.tempo_bpm.value_or(bpm)));
+      add(direction, "staff", 1);
+      pugi::xml_node sound = add(direction, "sound");
+      sound.append_attribute("tempo") = fmt::format("{:.1f}", bpm).c_str();
+      if (layout_.is_swung) add_swing(sound);
+      if (layout_.is_swung) {
+        add_words(measure, fmt::format("Swing {:.1f} : 1", *take_.swing_ratio));
+      }
+      if (take_.octave_shift > 0) {
+        add_words(measure, fmt::format("Written {} octave{} higher than in the recording",
+                                       take_.octave_shift, take_.octave_shift == 1 ? "" : "s"));
+      }
+    } else if (std::abs(bpm - tempo_in_force_) > 0.005 * bpm) {
+      add(measure, "sound").append_attribute("tempo") = fmt::format("{:.1f}", bpm).c_str();
+    } else {
+      return add_passages(measure, bar);
+    }
+    tempo_in_force_ = bpm;
+    add_passages(measure, bar);
+  }
+
+  void add_swing(pugi::xml_node sound) const {
+    pugi::xml_node swing = add(sound, "swing");
+    const int tenths = static_cast<int>(std::lround(10.0 * *take_.swing_ratio));
+    const int common = std::gcd(tenths, 10);
+    add(swing, "first", tenths / common);
+    add(swing, "second", 10 / common);
+    add(swing, "swing-type", std::string("eighth"));
+  }
+
+  static void add_words(pugi::xml_node measure, const std::string& words) {
+    pugi::xml_node direction = add(measure, "direction");
+    direction.append_attribute("placement") = "above";
+    add(add(direction, "direction-type"), "words", words);
+    add(direction, "staff", 1);
+  }
+
+  void add_passages(pugi::xml_node measure, const SheetBar& bar) const {
+    for (const take::Passage& passage : take_.passages) {
+      if (!begins_in(passage, bar)) continue;
+      pugi::xml_node direction = add(measure, "direction");
+      direction.append_attribute("placement") = "above";
+      add(add(direction, "direction-type"), "rehearsal", passage.name);
+      add(direction, "staff", 1);
+    }
+  }
+
+  void add_harmony(pugi::xml_node measure, const SheetChord& chord, int offset) const {
+    const take::ChordSpan& span = take_.chords[chord.chord_index];
+    pugi::xml_node harmony = add(measure, "harmony");
+    pugi::xml_node root = add(harmony, "root");
+    if (!span.chord.root_pc) {
+      add(root, "root-step", std::string("C")).append_attribute("text") = "";
+      add(harmony, "kind", std::string("none")).append_attribute("text") = "N.C.";
+    } else {
+      const theory::PitchName name = theory::spell(*span.chord.root_pc, key_);
+      add_step(root, "root-step", "root-alter", name);
+      const auto quality = static_cast<std::size_t>(span.chord.quality);
+      add(harmony, "kind", std::string(kinds[quality])).append_attribute("text") =
+          kind_text(chord.text).c_str();
+      if (span.chord.bass_pc != *span.chord.root_pc) {
+        add_step(add(harmony, "bass"), "bass-step", "bass-alter",
+                 theory::spell_over_chord(span.chord.bass_pc, span.chord, key_));
+      }
+      if (span.chord.quality == dsp::ChordQuality::seventh_suspended_fourth) {
+        pugi::xml_node degree = add(harmony, "degree");
+        degree.append_attribute("print-object") = "no";
+        add(degree, "degree-value", 7);
+        add(degree, "degree-alter", -1);
+        add(degree, "degree-type", std::string("add"));
+      }
+    }
+    if (offset != 0) add(harmony, "offset", offset);
+    add(harmony, "staff", 1);
+  }
+
+  /// The name without its root and bass: "m7b5".
+  [[nodiscard]] static std::string kind_text(std::string_view name) {
+    (void)theory::take_pitch_name(name);
+    if (name.starts_with(':')) name.remove_prefix(1);
+    const auto slash = name.rfind('/');
+    if (slash != std::string_view::npos) {
+      std::string_view bass = name.substr(slash + 1);
+      if (theory::take_pitch_name(bass) && bass.empty()) name = name.substr(0, slash);
+    }
+    return std::string(name);
+  }
+
+  void add_value(pugi::xml_node measure, const SheetBar& bar, const WrittenValue& value,
+                 bool is_staff) {
+    pugi::xml_node node = add(measure, "note");
+    const SheetNote* note = value.note ? &bar.notes[*value.note] : nullptr;
+    // The tab cannot show a note that the neck does not have.
+    if (note != nullptr && !is_staff && !note->position) note = nullptr;
+    const char* accidental = nullptr;
+    if (note != nullptr) {
+      accidental = add_pitch(node, *note, is_staff && !value.is_tied_from_previous);
+    } else {
+      if (!is_staff) node.append_attribute("print-object") = "no";
+      add(node, "rest");
+    }
+    add(node, "duration", value.length_tatums);
+    if (note != nullptr) {
+      if (value.is_tied_from_previous) add(node, "tie").append_attribute("type") = "stop";
+      if (value.is_tied_to_next) add(node, "tie").append_attribute("type") = "start";
+    }
+    add(node, "voice", is_staff ? 1 : 2);
+    add(node, "type", std::string(value_text(value.value)));
+    for (int i = 0; i < value.dot_count; ++i) add(node, "dot");
+    if (accidental != nullptr) add(node, "accidental", std::string(accidental));
+    if (value.is_triplet) {
+      pugi::xml_node modification = add(node, "time-modification");
+      add(modification, "actual-notes", 3);
+      add(modification, "normal-notes", 2);
+    }
+    if (note != nullptr) {
+      if (!is_staff) add(node, "stem", std::string("none"));
+      if (note->is_dead) {
+        add(node, "notehead", std::string("x"));
+      } else if (note->is_doubt && is_staff) {
+        add(node, "notehead", std::string("normal")).append_attribute("parentheses") = "yes";
+      }
+    }
+    add(node, "staff", is_staff ? 1 : 2);
+    add_notations(node, value, note, is_staff);
+  }
+
+  const char* add_pitch(pugi::xml_node node, const SheetNote& note, bool may_need_accidental) {
+    const int midi = note.midi + written_octave;
+    const theory::PitchName name = theory::spell_over_chord(midi, sounding_chord_, key_);
+    const int octave = theory::written_octave(midi, name);
+    pugi::xml_node pitch = add(node, "pitch");
+    add_step(pitch, "step", "alter", name);
+    add(pitch, "octave", octave);
+    return may_need_accidental ? accidentals_.needed(name, octave) : nullptr;
+  }
+
+  static void add_notations(pugi::xml_node node, const WrittenValue& value, const SheetNote* note,
+                            bool is_staff) {
+    const bool has_tie = note != nullptr && (value.is_tied_from_previous || value.is_tied_to_next);
+    const bool has_tuplet = is_staff && (value.begins_tuplet || value.ends_tuplet);
+    const bool has_place = note != nullptr && !is_staff;
+    if (!has_tie && !has_tuplet && !has_place) return;
+    pugi::xml_node notations = add(node, "notations");
+    if (has_tie) {
+      if (value.is_tied_from_previous) add(notations, "tied").append_attribute("type") = "stop";
+      if (value.is_tied_to_next) add(notations, "tied").append_attribute("type") = "start";
+    }
+    if (has_tuplet) {
+      if (value.begins_tuplet) add(notations, "tuplet").append_attribute("type") = "start";
+      if (value.ends_tuplet) add(notations, "tuplet").append_attribute("type") = "stop";
+    }
+    if (has_place) {
+      pugi::xml_node technical = add(notations, "technical");
+      if (note->position->finger > 0) add(technical, "fingering", note->position->finger);
+      add(technical, "string", note->position->string_number);
+      add(technical, "fret", note->position->fret);
+    }
+  }
+
+  const take::Take& take_;
+  const SheetLayout& layout_;
+  std::optional<theory::Key> key_;
+  bool is_bass_;
+  Accidentals accidentals_;
+  dsp::ChordReading sounding_chord_;
+  int beats_in_force_ = 0;
+  double tempo_in_force_ = 0.0;
+};
+
+}  // namespace
+
+Result<std::string> musicxml_file(const take::Take& take, const LayoutOptions& options) {
+  const SheetLayout layout = lay_out(take, options);
+  if (layout.bars.empty()) {
+    return fail(ErrorCode::invalid_argument,
+                layout.tempo_bpm
+                    ? "There is nothing in the bars asked for; ask for bars that the take has."
+                    : "The take has no beats, so it cannot be written in bars; say where they are "
+                      "first, or export it as text or MIDI.");
+  }
+  return ScoreWriter(take, layout).write();
+}
+
+Result<void> export_musicxml(const take::Take& take, const std::filesystem::path& path,
+                             const LayoutOptions& options) {
+  const auto text = musicxml_file(take, options);
+  if (!text) {
+    return fail(text.error().code,
+                fmt::format("Cannot write '{}': {}", path.string(), text.error().message));
+  }
+  return write_file_atomically(path, *text);
+}
+
+}  // namespace lowstride::sheet
