@@ -8,6 +8,7 @@
 #include <array>
 #include <cerrno>
 #include <cstring>
+#include <fstream>
 #include <memory>
 #include <new>
 #include <string>
@@ -306,6 +307,18 @@ class Decoding {
   protocol::End end_;
 };
 
+/// Whether a file that cannot be opened begins like one that could: a phone's recording whose end,
+/// with the index of everything, is missing.
+bool begins_well(const char* path) {
+  std::array<char, 12> head{};
+  std::ifstream file(path, std::ios::binary);
+  if (!file.read(head.data(), head.size())) return false;
+  const std::string_view bytes(head.data(), head.size());
+  const std::string_view atom = bytes.substr(4, 4);
+  return atom == "ftyp" || atom == "moov" || atom == "mdat" || atom == "wide" ||
+         bytes.starts_with("\x1A\x45\xDF\xA3") || bytes.starts_with("\x30\x26\xB2\x75");
+}
+
 int decode_file(const char* path) {
   put(protocol::magic.data(), protocol::magic.size());
   av_log_set_level(AV_LOG_QUIET);
@@ -318,7 +331,9 @@ int decode_file(const char* path) {
   const std::string url = std::string("file:") + path;
   const int opened = avformat_open_input(&raw, url.c_str(), nullptr, &options);
   av_dict_free(&options);
-  if (opened < 0) return fail_with(Failure::not_audio);
+  if (opened < 0) {
+    return fail_with(begins_well(path) ? Failure::undecodable : Failure::not_audio);
+  }
   const std::unique_ptr<AVFormatContext, InputCloser> input(raw);
   if (avformat_find_stream_info(input.get(), nullptr) < 0) return fail_with(Failure::not_audio);
   const int index = av_find_best_stream(input.get(), AVMEDIA_TYPE_AUDIO, -1, -1, nullptr, 0);

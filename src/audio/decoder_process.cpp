@@ -209,7 +209,8 @@ Error failure_error(const fs::path& path, std::uint32_t reason) {
               quoted(path) + " has a sound track of an unknown kind; convert it to WAV or FLAC."};
     case protocol::Failure::undecodable:
       return {ErrorCode::damaged,
-              quoted(path) + " is damaged so that nothing can be heard; export it again."};
+              quoted(path) +
+                  " is cut off or damaged so that nothing can be heard; copy or export it again."};
     case protocol::Failure::out_of_memory:
       return {ErrorCode::damaged,
               quoted(path) + " needs too much memory to decode; convert it to WAV or FLAC."};
