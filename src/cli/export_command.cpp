@@ -46,8 +46,9 @@ Result<void> write(const ExportOptions& options, const take::Take& take) {
     if (!tab) return tl::unexpected(tab.error());
     return sheet::export_musicxml(take, options.output, tab->layout);
   }
-  return options.format == "midi" ? sheet::export_midi(take, options.output)
-                                  : sheet::export_tables(take, options.output);
+  if (options.format == "midi") return sheet::export_midi(take, options.output);
+  if (options.format == "musicxml") return sheet::export_musicxml(take, options.output);
+  return sheet::export_tables(take, options.output);
 }
 
 }  // namespace

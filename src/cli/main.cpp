@@ -97,6 +97,7 @@ void add_export(CLI::App& app, lowstride::cli::ExportOptions& options) {
       "Examples:\n"
       "  lowstride export trio.take --format text\n"
       "  lowstride export trio.take --format midi -o trio.mid\n"
+      "  lowstride export trio.take --format musicxml -o trio.musicxml\n"
       "  lowstride export trio.take --format tables -o tables/trio\n");
 }
 

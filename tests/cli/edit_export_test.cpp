@@ -78,6 +78,11 @@ TEST_F(EditAndExport, names_passages_and_exports_every_format) {
                 .exit_code,
             0);
   EXPECT_TRUE(text_of("line.mid").starts_with("MThd"));
+  ASSERT_EQ(run({"export", in_folder("line.take"), "--format", "musicxml", "-o",
+                 in_folder("line.musicxml")})
+                .exit_code,
+            0);
+  EXPECT_NE(text_of("line.musicxml").find("<score-partwise version=\"4.0\""), std::string::npos);
   ASSERT_EQ(run({"export", in_folder("line.take"), "--format", "tables", "-o", in_folder("line")})
                 .exit_code,
             0);
