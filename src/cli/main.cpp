@@ -1,4 +1,3 @@
-#include <array>
 #include <cstdio>
 #include <exception>
 #include <map>
@@ -11,6 +10,7 @@
 #include <CLI/CLI.hpp>
 
 #include "src/cli/commands.hpp"
+#include "src/take/commands.hpp"
 
 namespace {
 
@@ -101,34 +101,15 @@ void add_export(CLI::App& app, lowstride::cli::ExportOptions& options) {
       "  lowstride export trio.take --format tables -o tables/trio\n");
 }
 
-struct Operation {
-  const char* name;
-  const char* help;
-};
-
-constexpr std::array operations{
-    Operation{"--confirm", "all, or a range T..T: what is there stands by your word"},
-    Operation{"--set-note", "T=PITCH: the note that sounds at T is this (E1, Bb2, 34)"},
-    Operation{"--add-note", "T..T=PITCH: a note that was missed"},
-    Operation{"--remove", "T..T: no note here, and none will be proposed again"},
-    Operation{"--dead", "T: the note that sounds at T is a dead note"},
-    Operation{"--set-chord", "T=LABEL: the chord at T (Bb7, Cm7b5, C:7/3, N)"},
-    Operation{"--beat-one", "T: the beat nearest to T is a one"},
-    Operation{"--meter", "4/4 or 3/4"},
-    Operation{"--key", "Bb, F#m …"},
-    Operation{"--title", "The tune's name"},
-    Operation{"--composer", "Who wrote it"},
-    Operation{"--passage", "NAME=T..T: name a passage"},
-};
-
 /// `typed` only gives the options somewhere to leave their texts; operations_in_order() reads them.
 CLI::App* add_edit(CLI::App& app, lowstride::cli::EditOptions& options,
                    std::vector<std::string>& typed) {
   CLI::App* edit = app.add_subcommand(
       "edit", "Change a take: confirm, correct, remove, name; all of a call or nothing");
   edit->add_option("take", options.take, "The take")->required();
-  for (const Operation& operation : operations) {
-    edit->add_option(operation.name, typed, operation.help)
+  for (const lowstride::take::EditOptionHelp& operation : lowstride::take::edit_option_help()) {
+    edit->add_option("--" + std::string(operation.name), typed, std::string(operation.meaning))
+        ->type_name(std::string(operation.value))
         ->allow_extra_args(false)
         ->multi_option_policy(CLI::MultiOptionPolicy::TakeAll);
   }
@@ -156,7 +137,7 @@ std::vector<std::pair<std::string, std::string>> operations_in_order(const CLI::
 }
 
 int run(int argc, char** argv) {
-  CLI::App app{"Lowstride: work out a walking-bass line by ear, and leave with tab."};
+  CLI::App app{"Lowstride: work out a walking-bass line by ear, and leave with tab.", "lowstride"};
   app.set_version_flag("--version", "lowstride " LOWSTRIDE_VERSION);
   app.require_subcommand(1);
   app.get_formatter()->column_width(34);
