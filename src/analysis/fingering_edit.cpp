@@ -8,22 +8,22 @@
 namespace lowstride::analysis {
 
 Result<take::Edit> fingering_edit(const take::Take& take, std::optional<int> octave_shift,
-                                  const neck::FingeringOptions& options) {
+                                  neck::FingeringOptions options) {
   std::vector<neck::LineNote> line;
   line.reserve(take.notes.size());
-  const int semitones = 12 * octave_shift.value_or(0);
   for (const take::Note& note : take.notes) {
     neck::LineNote& entry = line.emplace_back();
     entry.onset_seconds = take::to_seconds(note.onset_samples, take.time_base_hz);
     entry.offset_seconds = take::to_seconds(note.offset_samples, take.time_base_hz);
-    entry.midi = note.midi + semitones;
+    entry.midi = note.midi;
     entry.is_dead = note.is_dead;
     if (note.is_position_pinned) entry.pinned = note.position;
   }
+  if (octave_shift) options.octave_shift = octave_shift;
   auto fingered = neck::finger_line(take.neck, line, options);
   if (!fingered) return tl::unexpected(fingered.error());
   take::EditGroup group{.name = "Finger the line", .edits = {}};
-  const int shift = octave_shift.value_or(0) + fingered->octave_shift;
+  const int shift = fingered->octave_shift;
   if (shift != take.octave_shift) {
     group.edits.emplace_back(take::SetNeck{.neck = take.neck, .octave_shift = shift});
   }

@@ -14,6 +14,6 @@ namespace lowstride::analysis {
 /// Pinned positions stay. Errors: those of neck::finger_line.
 [[nodiscard]] Result<take::Edit> fingering_edit(const take::Take& take,
                                                 std::optional<int> octave_shift,
-                                                const neck::FingeringOptions& options = {});
+                                                neck::FingeringOptions options = {});
 
 }  // namespace lowstride::analysis

@@ -119,9 +119,7 @@ Result<take::EditGroup> whole_edit(const take::Take& take, const EditOptions& op
     }
   }
   if (!is_same_line(take, after)) {
-    const int shift = take.octave_shift;
-    auto fingering =
-        analysis::fingering_edit(after, shift == 0 ? std::nullopt : std::optional<int>(shift));
+    auto fingering = analysis::fingering_edit(after, take.octave_shift);
     if (!fingering) return tl::unexpected(fingering.error());
     group->edits.push_back(std::move(*fingering));
   }

@@ -222,7 +222,8 @@ Result<Fingering> finger_line(const Neck& neck, std::span<const LineNote> line,
   const Hand hand(neck, options);
   Fingering fingering;
   fingering.notes.resize(line.size());
-  fingering.octave_shift = octaves_to_raise(neck, line);
+  fingering.octave_shift =
+      options.octave_shift ? *options.octave_shift : octaves_to_raise(neck, line);
 
   std::vector<Stage> stages;
   for (std::size_t i = 0; i < line.size(); ++i) {

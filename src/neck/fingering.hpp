@@ -26,6 +26,7 @@ struct FingeringOptions {
                                // low positions at equal cost
   bool prefer_open = false;    // open strings wherever there is one
   double max_span_mm = 135.0;  // index to little finger, never exceeded
+  std::optional<int> octave_shift = {};  // whole octaves to move the line by; nothing = decided
 };
 
 /// One way to play a note, and how much dearer the best line through it is than the best line.
@@ -59,9 +60,9 @@ struct Fingering {
 /// Pinned notes keep their string and fret; the phrase around them (between rests, 32 notes at
 /// most) is solved again, and no other phrase changes. A line of which more than one note in twenty
 /// lies below the neck is raised as one piece by the fewest whole octaves that bring it up;
-/// `octave_shift` says so, and pinned positions are those of the raised line. Notes that the neck
-/// does not have even so carry no position. Equal costs: the lower string first, then the lower
-/// hand.
+/// `octave_shift` says so (the options may say another), and pinned positions are those of the
+/// raised line. Notes that the neck does not have even so carry no position. Equal costs: the lower
+/// string first, then the lower hand.
 ///
 /// A pin that does not give the note's pitch on this neck is passed over and listed.
 ///

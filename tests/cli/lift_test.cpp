@@ -130,6 +130,22 @@ TEST_F(Lift, hints_become_confirmed) {
   EXPECT_TRUE(has_first_bar);
 }
 
+TEST_F(Lift, the_line_moves_by_whole_octaves_and_only_as_asked) {
+  write_wav(in_folder("low.wav"), plucked_line(walk({24, 26, 28, 29, 31, 29, 28, 26}), 5.5));
+  const auto frets_of = [&](const std::string& octave) {
+    std::filesystem::remove(in_folder("low.take"));
+    EXPECT_EQ(run({"lift", in_folder("low.wav"), "--octave", octave}).exit_code, 0);
+    const auto rows = notes_of("low.take");
+    EXPECT_EQ(rows.size(), 8U);
+    std::size_t placed = 0;
+    for (const auto& row : rows) placed += row[4] == "-" ? 0 : 1;
+    return placed;
+  };
+  EXPECT_EQ(frets_of("auto"), 8U);  // C1 and D1 lie below a four-string bass: up an octave
+  EXPECT_EQ(frets_of("+1"), 8U);
+  EXPECT_EQ(frets_of("0"), 5U);  // E1 F1 G1 F1 E1
+}
+
 TEST_F(Lift, a_passage_of_a_recording_can_be_lifted_alone) {
   write_wav(in_folder("line.wav"),
             plucked_line(walk({33, 35, 36, 38, 40, 38, 36, 35, 33, 35, 36, 38}), 7.5));
