@@ -75,7 +75,8 @@ class Accidentals {
     written_[place] = name.alteration;
     constexpr std::array<const char*, 5> signs{"flat-flat", "flat", "natural", "sharp",
                                                "double-sharp"};
-    return signs[static_cast<std::size_t>(name.alteration + 2)];
+    const int sign = name.alteration + 2;
+    return signs[static_cast<std::size_t>(sign)];
   }
 
  private:

@@ -201,7 +201,7 @@ void number_beats(std::vector<Beat>& beats, const std::vector<Beat>& proposals, 
 }
 
 void replace_beats(Take& take, const ReplaceProposals& edit) {
-  const std::vector<Beat> before = std::move(take.beats);
+  const std::vector<Beat> before = std::exchange(take.beats, {});
   std::vector<Beat> old;
   std::vector<Beat> kept;
   std::vector<Beat> confirmed;
