@@ -9,6 +9,7 @@
 #include "dsp/harmony/chord_path.hpp"
 #include "dsp/harmony/chord_priors.hpp"
 #include "dsp/harmony/chord_repeats.hpp"
+#include "dsp/harmony/form.hpp"
 #include "dsp/harmony/implied.hpp"
 #include "dsp/harmony/key.hpp"
 #include "dsp/harmony/rootless.hpp"
@@ -144,6 +145,13 @@ std::vector<double> mean_row(const Table& table, const Segment& segment) {
   return mean;
 }
 
+/// What neighbours, line and key add to the evidence's own probability once they agreed with it:
+/// a quarter in the logarithm of the odds, by logistic regression on the same recordings.
+double with_context(double probability) {
+  constexpr double context_odds = 1.28;
+  return probability * context_odds / (1.0 + probability * (context_odds - 1.0));
+}
+
 /// Writes the spans that a path makes.
 class SpanWriter {
  public:
@@ -172,7 +180,7 @@ class SpanWriter {
     const auto mean = mean_row(evidence_.chord, {chord.begin_seconds, chord.end_seconds});
     const double sure =
         heard_[first] == column ? mean[column] : probability_with_rootless(mean, column);
-    chord.confidence = std::clamp(sure, 0.0, 1.0);
+    chord.confidence = with_context(std::clamp(sure, 0.0, 1.0));
     chord.is_implied =
         column != no_chord_column && implied_.is_implied(chord.begin_seconds, chord.end_seconds);
     std::array<std::size_t, chord_column_count> order{};
@@ -204,6 +212,20 @@ class SpanWriter {
   ImpliedHarmony implied_;
   Table bass_sums_;
 };
+
+/// A blues stands on its tonic although its dominant sevenths all look elsewhere.
+void follow_blues(const DecodedGrid& grid, DecodedHarmony& harmony) {
+  const auto form = recognise_form(chords_by_bar(grid, harmony.chords));
+  if (!form || !form->tonic_pc || !harmony.key || harmony.key_spans.size() > 1) return;
+  const bool is_minor = form->kind == FormKind::minor_blues;
+  const bool is_news =
+      harmony.key->tonic_pc != *form->tonic_pc || harmony.key->is_minor != is_minor;
+  // The form says how sure it is of itself; where chords and form agree, the surer one counts.
+  const double confidence =
+      is_news ? form->confidence : std::max(form->confidence, harmony.key->confidence);
+  harmony.key = DecodedKey{*form->tonic_pc, is_minor, confidence};
+  harmony.key_spans = {{grid.beats.front().time_seconds, *harmony.key}};
+}
 
 /// Confirmed chords stand as they are; the others fill what is left between them.
 std::vector<DecodedChord> with_fixed(std::vector<DecodedChord> chords,
@@ -289,6 +311,7 @@ DecodedHarmony decode_harmony(const Evidence& evidence, const DecodedGrid& grid,
     harmony.chords.push_back(writer.span(first, i));
     first = i;
   }
+  if (!options.key) follow_blues(grid, harmony);
   harmony.chords = with_fixed(std::move(harmony.chords), options.fixed);
   return harmony;
 }

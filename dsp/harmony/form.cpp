@@ -94,6 +94,7 @@ std::optional<Candidate> find_blues(std::span<const BarChords> bars) {
       candidate.form.first_bar = bars[begin].bar;
       candidate.form.length_bars = blues_bars;
       candidate.form.confidence = fit;
+      candidate.form.tonic_pc = tonic;
       candidate.score = fit;
       best = candidate;
     }
@@ -129,8 +130,9 @@ std::optional<Candidate> find_aaba(std::span<const BarChords> bars) {
       if (std::min(first, last) < same_section || bridge > other_section) continue;
       const double score = 0.5 * (first + last) * (1.0 - 0.5 * bridge);
       if (best && score <= best->score) continue;
-      best = Candidate{
-          {FormKind::aaba, bars[begin].bar, static_cast<int>(length), 0.5 * (first + last)}, score};
+      best = Candidate{{FormKind::aaba, bars[begin].bar, static_cast<int>(length),
+                        0.5 * (first + last), std::nullopt},
+                       score};
     }
     if (best) return best;
   }
@@ -169,7 +171,8 @@ std::optional<Candidate> find_vamp(std::span<const BarChords> bars) {
     if (2 * length > bars.size()) break;
     const double round = same_bars(bars, 0, length, bars.size() - length);
     if (round < vamp_share) continue;
-    return Candidate{{FormKind::vamp, bars.front().bar, static_cast<int>(length), together * round},
+    return Candidate{{FormKind::vamp, bars.front().bar, static_cast<int>(length), together * round,
+                      std::nullopt},
                      together * round};
   }
   return std::nullopt;
@@ -183,7 +186,8 @@ std::optional<Candidate> find_cycle(std::span<const BarChords> bars) {
     // One chord all the way comes round too, but is no form.
     const double inside = same_bars(bars, 0, 1, bars.size() - 1);
     if (inside > cycle_threshold) return std::nullopt;
-    return Candidate{{FormKind::cycle, bars.front().bar, static_cast<int>(length), round}, round};
+    return Candidate{
+        {FormKind::cycle, bars.front().bar, static_cast<int>(length), round, std::nullopt}, round};
   }
   return std::nullopt;
 }

@@ -30,6 +30,7 @@ struct FormReading {
   int first_bar = 1;     // where the form first begins
   int length_bars = 12;  // of one chorus
   double confidence = 0.0;
+  std::optional<int> tonic_pc;  // of a blues: the root of its first chord
 
   bool operator==(const FormReading&) const = default;
 };

@@ -52,6 +52,7 @@ TEST(Form, recognises_a_blues_and_its_variants_in_every_key) {
                 changes == &minor_changes ? FormKind::minor_blues : FormKind::twelve_bar_blues);
       EXPECT_EQ(form->first_bar, 1);
       EXPECT_EQ(form->length_bars, 12);
+      EXPECT_EQ(form->tonic_pc, key);
     }
   }
 }
