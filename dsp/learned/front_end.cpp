@@ -134,9 +134,9 @@ void FrontEnd::finish(FrameQueue& spectra, FrameQueue& bands) {
 }
 
 void FrontEnd::move_grid() {
-  const double away_minutes = (frame_seconds(static_cast<double>(frame_count_ + grid_frames / 2)) -
-                               options_.middle_seconds) /
-                              60.0;
+  const std::size_t middle_frame = frame_count_ + grid_frames / 2;
+  const double away_minutes =
+      (frame_seconds(static_cast<double>(middle_frame)) - options_.middle_seconds) / 60.0;
   const double a4_hz =
       options_.a4_hz * std::exp2(options_.drift_cents_per_minute * away_minutes / 1200.0);
   spectra_[0].change_map(pitch_map(long_window, a4_hz));
