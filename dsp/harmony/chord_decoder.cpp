@@ -65,11 +65,12 @@ void for_each_row(const Table& table, const Segment& segment, Visit visit) {
   // Row j stands for half a chord frame to each side of its centre.
   const double begin = segment.begin_seconds / chord_frame_seconds + 0.5;
   const double end = segment.end_seconds / chord_frame_seconds + 0.5;
-  const auto last = static_cast<double>(table.row_count());
-  for (double row = std::floor(begin); row < end; row += 1.0) {
-    if (row < 0.0 || row >= last) continue;
-    const double share = std::min(end, row + 1.0) - std::max(begin, row);
-    if (share > 0.0) visit(static_cast<std::size_t>(row), share);
+  const auto end_row = std::min(static_cast<double>(table.row_count()), std::ceil(end));
+  for (auto row = static_cast<std::size_t>(std::max(0.0, std::floor(begin)));
+       static_cast<double>(row) < end_row; ++row) {
+    const auto place = static_cast<double>(row);
+    const double share = std::min(end, place + 1.0) - std::max(begin, place);
+    if (share > 0.0) visit(row, share);
   }
 }
 

@@ -35,16 +35,17 @@ FrontEnd::SparseMap FrontEnd::pitch_map(std::size_t fft_samples, double a4_hz) {
     const double position = a4_hz * std::exp2((midi - 69.0) / 12.0) *
                             static_cast<double>(fft_samples) / analysis_rate_hz;
     const double half_width = std::max(1.0, position * (third - 1.0));
-    const double first = std::max(0.0, std::ceil(position - half_width));
-    const double last = std::min(static_cast<double>(last_bin), std::floor(position + half_width));
-    SparseMap::Row row{static_cast<std::size_t>(first), map.weights.size(), 0};
+    const auto first = static_cast<std::size_t>(std::max(0.0, std::ceil(position - half_width)));
+    const auto last = std::min(
+        last_bin, static_cast<std::size_t>(std::max(0.0, std::floor(position + half_width))));
+    SparseMap::Row row{first, map.weights.size(), 0};
+    const auto weight_of = [&](std::size_t bin) {
+      return std::max(0.0, 1.0 - std::abs(static_cast<double>(bin) - position) / half_width);
+    };
     double sum = 0.0;
-    for (double bin = first; bin <= last; bin += 1.0) {
-      sum += std::max(0.0, 1.0 - std::abs(bin - position) / half_width);
-    }
-    for (double bin = first; bin <= last; bin += 1.0) {
-      const double weight = std::max(0.0, 1.0 - std::abs(bin - position) / half_width);
-      map.weights.push_back(static_cast<float>(weight / std::sqrt(sum)));
+    for (std::size_t bin = first; bin <= last; ++bin) sum += weight_of(bin);
+    for (std::size_t bin = first; bin <= last; ++bin) {
+      map.weights.push_back(static_cast<float>(weight_of(bin) / std::sqrt(sum)));
     }
     row.count = map.weights.size() - row.first_weight;
     map.bin_end = std::max(map.bin_end, row.first_bin + row.count);
