@@ -9,6 +9,8 @@ namespace lowstride::sheet {
 namespace {
 
 constexpr double least_swing_ratio = 1.3;
+constexpr double most_swing_ratio = 4.0;
+constexpr std::size_t least_off_beats = 3;     // that tell how a line swings
 constexpr std::ptrdiff_t tempo_intervals = 8;  // that a continued grid takes its tempo from
 
 std::int64_t median(std::vector<std::int64_t> values) {
@@ -33,6 +35,30 @@ GridBeat before(const GridBeat& beat, std::int64_t period, int beats_per_bar) {
 GridBeat after(const GridBeat& beat, std::int64_t period, int beats_per_bar) {
   if (beat.beat < beats_per_bar) return {beat.time_samples + period, beat.bar, beat.beat + 1};
   return {beat.time_samples + period, beat.bar + 1, 1};
+}
+
+/// The ratio at which the line's own off-beats divide their beats. A beat counts that has one note
+/// near its beginning or none, and then one between 0.4 and 0.8 of it; triplets do not.
+std::optional<double> swing_of_line(const take::Take& take) {
+  const std::vector<GridBeat> beats = written_grid(take);
+  if (beats.empty()) return std::nullopt;
+  std::vector<double> positions;
+  for (const take::Note& note : take.notes) {
+    if (!note.is_dead) positions.push_back(beat_position(beats, note.onset_samples));
+  }
+  std::vector<double> shares;
+  for (std::size_t i = 0; i < positions.size(); ++i) {
+    const double share = positions[i] - std::floor(positions[i]);
+    if (share < 0.4 || share > 0.8) continue;
+    const double since = i > 0 ? positions[i] - positions[i - 1] : 1.0;
+    const double until = i + 1 < positions.size() ? positions[i + 1] - positions[i] : 1.0;
+    // The note before lies on the beat or earlier, the next one on the next beat or later.
+    if (since > share - 0.15 && until > 0.8 - share) shares.push_back(share);
+  }
+  if (shares.size() < least_off_beats) return std::nullopt;
+  const auto middle = shares.begin() + static_cast<std::ptrdiff_t>(shares.size() / 2);
+  std::nth_element(shares.begin(), middle, shares.end());
+  return *middle / (1.0 - *middle);
 }
 
 }  // namespace
@@ -107,14 +133,15 @@ std::optional<double> median_tempo_bpm(const take::Take& take) {
          static_cast<double>(median(intervals(beats)));
 }
 
-bool is_swung(const take::Take& take) {
-  return take.swing_ratio.value_or(1.0) >= least_swing_ratio;
+std::optional<double> written_swing_ratio(const take::Take& take) {
+  std::optional<double> ratio = take.swing_ratio;
+  if (!ratio) ratio = swing_of_line(take);
+  if (!ratio || *ratio < least_swing_ratio) return std::nullopt;
+  return std::min(*ratio, most_swing_ratio);
 }
 
-double swung_share(const take::Take& take) {
-  if (!is_swung(take)) return 0.5;
-  const double ratio = std::min(*take.swing_ratio, 4.0);
-  return ratio / (1.0 + ratio);
+double long_share_of(const std::optional<double>& swing_ratio) noexcept {
+  return swing_ratio ? *swing_ratio / (1.0 + *swing_ratio) : 0.5;
 }
 
 }  // namespace lowstride::sheet

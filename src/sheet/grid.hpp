@@ -33,9 +33,12 @@ struct GridBeat {
 /// Median beats a minute; nothing without two beats.
 [[nodiscard]] std::optional<double> median_tempo_bpm(const take::Take& take);
 
-/// The long eighth's share of a beat, 0.5 .. 0.8: 2/3 for a swing of 2 : 1; 0.5 where the take does
-/// not swing (under 1.3 : 1 eighths are heard as even).
-[[nodiscard]] double swung_share(const take::Take& take);
-[[nodiscard]] bool is_swung(const take::Take& take);
+/// How unequal the two halves of a beat are, long to short, as the sheet writes them: the take's
+/// swing ratio, or where it has none the median of the line's own off-beats when there are three or
+/// more. Nothing where eighths are even: under 1.3 : 1 they are heard so.
+[[nodiscard]] std::optional<double> written_swing_ratio(const take::Take& take);
+
+/// The long eighth's share of a beat, 0.5 .. 0.8: 2/3 for a swing of 2 : 1; 0.5 when even.
+[[nodiscard]] double long_share_of(const std::optional<double>& swing_ratio) noexcept;
 
 }  // namespace lowstride::sheet

@@ -59,8 +59,8 @@ void assign_beats(const take::Take& take, std::span<const GridBeat> grid, Placed
   }
 }
 
-void quantise_onsets(const take::Take& take, std::span<const GridBeat> grid, Placed& placed) {
-  const double long_share = swung_share(take);
+void quantise_onsets(const take::Take& take, std::span<const GridBeat> grid, double long_share,
+                     Placed& placed) {
   placed.divisions.assign(grid.size() - 1, Division::whole);
   std::vector<PlacedNote> kept;
   for (std::size_t begin = 0; begin < placed.notes.size();) {
@@ -91,8 +91,8 @@ void quantise_onsets(const take::Take& take, std::span<const GridBeat> grid, Pla
 
 /// Written ends: up to the next note unless at least half a beat of silence lies between; then to
 /// the next slot after the sound ends.
-void quantise_offsets(const take::Take& take, std::span<const GridBeat> grid, Placed& placed) {
-  const double long_share = swung_share(take);
+void quantise_offsets(const take::Take& take, std::span<const GridBeat> grid, double long_share,
+                      Placed& placed) {
   const int last_tatum = static_cast<int>(grid.size() - 1) * tatums_per_beat;
   for (std::size_t i = 0; i < placed.notes.size(); ++i) {
     PlacedNote& note = placed.notes[i];
@@ -286,7 +286,7 @@ bool begins_in(const take::Passage& passage, const SheetBar& bar) {
 SheetLayout lay_out(const take::Take& take, const LayoutOptions& options) {
   SheetLayout layout;
   layout.tempo_bpm = median_tempo_bpm(take);
-  layout.is_swung = is_swung(take);
+  layout.swing_ratio = written_swing_ratio(take);
   const std::vector<GridBeat> grid = written_grid(take);
   if (grid.empty()) {
     for (std::size_t i = 0; i < take.notes.size(); ++i) layout.unbarred.push_back(i);
@@ -294,8 +294,9 @@ SheetLayout lay_out(const take::Take& take, const LayoutOptions& options) {
   }
   Placed placed;
   assign_beats(take, grid, placed);
-  quantise_onsets(take, grid, placed);
-  quantise_offsets(take, grid, placed);
+  const double long_share = long_share_of(layout.swing_ratio);
+  quantise_onsets(take, grid, long_share, placed);
+  quantise_offsets(take, grid, long_share, placed);
   layout.unbarred = std::move(placed.unbarred);
   layout.crowded = std::move(placed.crowded);
   layout.bars = empty_bars(grid, placed.divisions);

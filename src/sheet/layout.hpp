@@ -64,7 +64,7 @@ struct SheetBar {
 /// The written form of a take, which all sheets are made from.
 struct SheetLayout {
   std::vector<SheetBar> bars;         // empty without a grid
-  bool is_swung = false;              // halves stand for long and short
+  std::optional<double> swing_ratio;  // halves stand for long and short; nothing when even
   std::vector<std::size_t> unbarred;  // notes too far outside the grid to be counted
   std::vector<std::size_t> crowded;   // notes left out: more than twelve in their beat
   std::optional<double> tempo_bpm;    // median; nothing without a grid

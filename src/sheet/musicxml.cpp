@@ -218,9 +218,9 @@ class ScoreWriter {
       add(direction, "staff", 1);
       pugi::xml_node sound = add(direction, "sound");
       sound.append_attribute("tempo") = fmt::format("{:.1f}", bpm).c_str();
-      if (layout_.is_swung) add_swing(sound);
-      if (layout_.is_swung) {
-        add_words(measure, fmt::format("Swing {:.1f} : 1", *take_.swing_ratio));
+      if (layout_.swing_ratio) add_swing(sound);
+      if (layout_.swing_ratio) {
+        add_words(measure, fmt::format("Swing {:.1f} : 1", *layout_.swing_ratio));
       }
       if (take_.octave_shift > 0) {
         add_words(measure, fmt::format("Written {} octave{} higher than in the recording",
@@ -237,7 +237,7 @@ class ScoreWriter {
 
   void add_swing(pugi::xml_node sound) const {
     pugi::xml_node swing = add(sound, "swing");
-    const int tenths = static_cast<int>(std::lround(10.0 * *take_.swing_ratio));
+    const int tenths = static_cast<int>(std::lround(10.0 * *layout_.swing_ratio));
     const int common = std::gcd(tenths, 10);
     add(swing, "first", tenths / common);
     add(swing, "second", 10 / common);

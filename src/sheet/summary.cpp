@@ -38,7 +38,9 @@ std::string meter_line(const take::Take& take) {
   }
   std::string text = fmt::format("{}/4, {}", take.beats_per_bar,
                                  counted(static_cast<std::size_t>(bars), "bar", "bars"));
-  if (is_swung(take)) text += fmt::format(", swing {:.1f} : 1", *take.swing_ratio);
+  if (const auto swing = written_swing_ratio(take)) {
+    text += fmt::format(", swing {:.1f} : 1", *swing);
+  }
   return line("Meter", text);
 }
 

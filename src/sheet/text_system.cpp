@@ -147,7 +147,7 @@ void SystemWriter::write_note(const SheetBar& bar, const SheetNote& note, int co
   if (tatum > 0) {
     used_.has_triplet = used_.has_triplet || division == Division::thirds;
     used_.has_swung_pair =
-        used_.has_swung_pair || (division == Division::halves && layout_.is_swung);
+        used_.has_swung_pair || (division == Division::halves && layout_.swing_ratio.has_value());
   }
   used_.has_dead = used_.has_dead || note.is_dead;
   if (!note.position && !note.is_dead) used_.off_neck.push_back(note.note_index);

@@ -27,7 +27,7 @@ std::string heading(const take::Take& take, const SheetLayout& layout) {
     facts.push_back(fmt::format("{:.0f} bpm", *layout.tempo_bpm));
     facts.push_back(fmt::format("{}/4", take.beats_per_bar));
   }
-  if (layout.is_swung) facts.push_back("swing " + swing_text(*take.swing_ratio));
+  if (layout.swing_ratio) facts.push_back("swing " + swing_text(*layout.swing_ratio));
   if (const auto key = key_of(take)) facts.push_back("key of " + theory::key_text(*key));
   if (!take.form.empty()) facts.push_back(take.form);
   if (!facts.empty()) text += fmt::format("{}\n", fmt::join(facts, ", "));
@@ -54,7 +54,7 @@ std::string legend(const take::Take& take, const SheetLayout& layout, const Used
   if (!signs.empty()) text += fmt::format("{}\n", fmt::join(signs, "   "));
   if (used.has_swung_pair) {
     text += fmt::format("Swung: the two halves of a beat (1 &) are played long and short, {}.\n",
-                        swing_text(*take.swing_ratio));
+                        swing_text(*layout.swing_ratio));
   }
   if (used.has_triplet) text += "Triplets are counted 1 t l (one trip-let).\n";
   if (!used.roles.empty()) {

@@ -36,7 +36,7 @@ TEST(Layout, a_walk_is_written_in_quarters_with_its_ornaments) {
   const SheetLayout layout = lay_out(take);
   expect_full_bars(take, layout);
   ASSERT_EQ(layout.bars.size(), 4U);
-  EXPECT_TRUE(layout.is_swung);
+  EXPECT_EQ(layout.swing_ratio, 2.0);
   EXPECT_NEAR(*layout.tempo_bpm, 120.0, 1e-6);
   const auto onsets = [&](std::size_t bar) {
     std::vector<int> tatums;
@@ -52,6 +52,28 @@ TEST(Layout, a_walk_is_written_in_quarters_with_its_ornaments) {
   EXPECT_EQ(layout.bars[3].notes.front().length_tatums, 24);
   EXPECT_TRUE(layout.bars[1].notes[2].is_doubt);
   EXPECT_TRUE(layout.bars[2].notes[5].is_dead);
+}
+
+// Off-beats at 0.64 of their beats are 0.64 : 0.36 = 1.8 : 1; the take itself says nothing of
+// swing.
+TEST(Layout, a_line_that_swings_is_written_in_halves_without_being_told) {
+  const auto line = [](double off_beat) {
+    TakeMaker maker(130.0);
+    maker.bars(2);
+    for (int beat = 0; beat < 8; ++beat) {
+      maker.note(beat, 0.5, "E1");
+      if (beat % 2 == 1) maker.note(beat + off_beat, 0.3, "G1");
+    }
+    return lay_out(maker.done());
+  };
+  const SheetLayout swung = line(0.64);
+  ASSERT_TRUE(swung.swing_ratio);
+  EXPECT_NEAR(*swung.swing_ratio, 1.78, 0.05);
+  EXPECT_EQ(swung.bars[0].divisions[1], Division::halves);
+  EXPECT_EQ(swung.bars[0].notes[2].onset_tatums, 18);
+  const SheetLayout even = line(0.5);
+  EXPECT_FALSE(even.swing_ratio);
+  EXPECT_EQ(even.bars[0].divisions[1], Division::halves);
 }
 
 TEST(Layout, chords_stand_on_their_beats_once) {
