@@ -12,7 +12,7 @@ namespace lowstride::dsp::stretch {
 struct BandSplitterOptions {
   double sample_rate_hz = 44100.0;
   std::size_t channel_count = 2;
-  std::vector<double> crossovers_hz = {700.0, 2000.0};  // ascending
+  std::vector<double> crossovers_hz = {700.0, 3000.0};  // ascending
 };
 
 /// Splits a signal into bands whose sum is the signal, sample for sample and with no delay: linear

@@ -14,7 +14,7 @@ namespace lowstride::dsp::stretch {
 struct OnsetFinderOptions {
   double sample_rate_hz = 44100.0;
   std::size_t channel_count = 2;
-  std::vector<double> crossovers_hz = {700.0, 2000.0};  // bands of the splitter, lowest first
+  std::vector<double> crossovers_hz = {700.0, 3000.0};  // bands of the splitter, lowest first
   double threshold_db = 0.9;       // mean news over all bands of hearing that makes an onset
   double band_rise_db = 0.7;       // mean news within a band that cuts it
   double low_change_share = 0.05;  // new energy over all energy that cuts the lowest band

@@ -46,7 +46,9 @@ struct BandPlan {
 };
 
 // Partials of the lowest string of a five-string bass, 31 Hz apart, need windows of 190 ms;
-// attacks of cymbals want 50 ms at most. An attack is played whole over about half a window.
+// attacks of cymbals want 50 ms at most. How long an attack is played as it is: half a window in
+// the low band; above, as long as brings drums nearest to drums played slowly (a rendered pair of
+// clips at half speed: log-mel distance 3.6 dB, against 4.0 with 45 and 25 ms).
 constexpr std::array<BandPlan, 3> plans{{
     {.to_hz = 700.0,
      .window_samples = 8192,
@@ -56,10 +58,10 @@ constexpr std::array<BandPlan, 3> plans{{
      .fade_seconds = 0.004,
      .energy_seconds = 0.024,
      .low_sidelobes = true},
-    {.to_hz = 2000.0,
+    {.to_hz = 3000.0,
      .window_samples = 4096,
      .overlap = 8,
-     .whole_seconds = 0.045,
+     .whole_seconds = 0.068,
      .hold_seconds = 0.030,
      .fade_seconds = 0.002,
      .energy_seconds = 0.012,
@@ -67,7 +69,7 @@ constexpr std::array<BandPlan, 3> plans{{
     {.to_hz = 1e9,
      .window_samples = 2048,
      .overlap = 4,
-     .whole_seconds = 0.025,
+     .whole_seconds = 0.048,
      .hold_seconds = 0.018,
      .fade_seconds = 0.001,
      .energy_seconds = 0.006,

@@ -12,11 +12,11 @@ namespace {
 
 constexpr double two_pi = 2.0 * std::numbers::pi;
 
-/// The partial as a complex envelope every 20 ms.
+/// The partial as a complex envelope every `step_seconds`.
 std::vector<std::complex<double>> brought_down(std::span<const float> signal, Partial partial,
-                                               double sample_rate_hz) {
+                                               double sample_rate_hz, double step_seconds = 0.02) {
   const auto half = static_cast<std::size_t>(2.0 * sample_rate_hz / partial.spacing_hz);
-  const auto step = static_cast<std::size_t>(0.02 * sample_rate_hz);
+  const auto step = static_cast<std::size_t>(step_seconds * sample_rate_hz);
   std::vector<std::complex<double>> result;
   for (std::size_t centre = signal.size() / 4 + half; centre + half < signal.size() * 3 / 4;
        centre += step) {
@@ -154,6 +154,17 @@ double modulation_depth(std::span<const float> signal, Partial partial, double s
   double square = 0.0;
   for (const auto& value : envelope) square += std::pow(std::abs(value) - mean, 2.0);
   return std::sqrt(2.0 * square / static_cast<double>(envelope.size())) / mean;
+}
+
+double lowest_level(std::span<const float> signal, Partial partial) {
+  const auto envelope = brought_down(signal, partial, rate_hz, 0.004);
+  double sum = 0.0;
+  double lowest = std::abs(envelope.front());
+  for (const auto& value : envelope) {
+    sum += std::abs(value);
+    lowest = std::min(lowest, std::abs(value));
+  }
+  return lowest * static_cast<double>(envelope.size()) / sum;
 }
 
 std::size_t attack_place(std::span<const float> signal, std::size_t from, std::size_t to) {

@@ -51,6 +51,9 @@ double partial_hz(std::span<const float> signal, Partial partial, double sample_
 double modulation_depth(std::span<const float> signal, Partial partial,
                         double sample_rate_hz = rate_hz);
 
+/// Lowest level of that partial there, as a share of its mean: small where it breaks for a moment.
+double lowest_level(std::span<const float> signal, Partial partial);
+
 /// Place of an attack: the first sample from `from` on whose 1 ms energy reaches a quarter of the
 /// highest within [from, to).
 std::size_t attack_place(std::span<const float> signal, std::size_t from, std::size_t to);
