@@ -8,8 +8,8 @@ namespace lowstride::dsp {
 
 /// Tells where only the low voice speaks of harmony: there the evidence is fairly sure of roots and
 /// unsure of what stands on them. Where chords sound, both go together.
-/// On 36 measuring and 136 held-out recordings a threshold of 0.25 found five of six recordings of
-/// a bass alone and two of 136 others.
+/// It is a guess from doubt about qualities, not a search for sound above the bass: with the first
+/// weights it marked 82 % of the time of basses alone and 10 % of that of bands.
 class ImpliedHarmony {
  public:
   /// `chord`: [chord frame][chord_column_count], rows sum to 1. It is not kept.
