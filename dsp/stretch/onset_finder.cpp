@@ -44,7 +44,9 @@ OnsetFinder::OnsetFinder(const OnsetFinderOptions& options)
       low_bins_(low_fft_.bin_count()),
       power_(std::max(fft_.bin_count(), low_fft_.bin_count())),
       power_before_(power_.size()),
-      frames_(static_cast<std::size_t>(past_frames + 3 * peak_frames + 8)),
+      // From the past that a frame is compared with to the newest: a frame is judged when the low
+      // band has been heard for a window after it, and at once then.
+      frames_(static_cast<std::size_t>(past_frames + 2 * peak_frames + 8) + low_fft_.size() / hop_),
       steps_(256) {
   // Third-octave-like bands from 170 Hz up, at least one bin wide.
   const double bin_hz = options.sample_rate_hz / static_cast<double>(fft_.size());
@@ -89,11 +91,12 @@ void OnsetFinder::advance(const SampleRing& input, const std::vector<SampleRing>
   const auto hop = static_cast<Place>(hop_);
   while (next_frame_ * hop + static_cast<Place>(fft_.size()) / 2 <= end) {
     measure(input, next_frame_++);
-  }
-  // A frame is judged when its neighbours are measured and the low band can be compared.
-  while (next_judged_ + peak_frames < next_frame_ &&
-         (next_judged_ + 4) * hop + static_cast<Place>(low_fft_.size()) <= end) {
-    judge(bands, next_judged_++, onsets);
+    // A frame is judged when its neighbours are measured and the low band can be compared; before
+    // the next is measured, which may write over its past.
+    while (next_judged_ + peak_frames < next_frame_ &&
+           (next_judged_ + 4) * hop + static_cast<Place>(low_fft_.size()) <= end) {
+      judge(bands, next_judged_++, onsets);
+    }
   }
   // The rise of a frame judged later lies no more than 20 ms before that frame.
   known_until_ = (next_judged_ - peak_frames - 1) * hop;

@@ -60,6 +60,20 @@ TEST(OnsetFinder, a_plucked_low_string_is_one_onset_of_all_bands) {
   }
 }
 
+// Hits an eighth of a fast tempo apart: what comes 80 to 150 ms later must not hide a hit, wherever
+// it lies in the blocks of the work.
+TEST(OnsetFinder, hits_close_after_each_other_are_all_found) {
+  for (const std::size_t gap : {3700U, 4400U, 5000U, 6100U}) {
+    std::vector<double> onsets_seconds;
+    for (std::size_t place = 9000; place < 120000; place += gap) {
+      onsets_seconds.push_back(static_cast<double>(place) / test::rate_hz);
+    }
+    const auto found = find(test::clicks(onsets_seconds, 130000.0 / test::rate_hz));
+    ASSERT_EQ(found.size(), onsets_seconds.size()) << gap;
+    for (const Onset& onset : found) EXPECT_EQ(onset.bands & 6U, 6U) << gap << ", " << onset.rise;
+  }
+}
+
 TEST(OnsetFinder, a_held_sound_has_none) {
   const std::size_t count = 100000;
   // A saw tooth on E1: pulses 24 ms apart. Two tones 3 Hz apart: beats. A voice with a vibrato of
