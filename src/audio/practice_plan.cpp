@@ -4,6 +4,7 @@
 
 #include <fmt/format.h>
 
+#include "src/audio/click_pattern.hpp"
 #include "src/audio/practice.hpp"
 
 namespace lowstride::audio {
@@ -58,11 +59,6 @@ BarFeel feel_from(const std::vector<PracticeBeat>& beats, std::size_t first) {
   return BarFeel(static_cast<std::size_t>(beats_per_bar), distances[distances.size() / 2]);
 }
 
-struct CountInBeat {
-  double time_samples = 0.0;  // in samples of the recording, before the passage's first beat
-  bool is_accent = false;
-};
-
 /// Beats that lead to the first beat of the passage, earliest first.
 std::vector<CountInBeat> count_in_beats(const std::vector<PracticeBeat>& beats, std::size_t first,
                                         int bar_count) {
@@ -80,37 +76,6 @@ std::vector<CountInBeat> count_in_beats(const std::vector<PracticeBeat>& beats, 
   }
   std::reverse(lead.begin(), lead.end());
   return lead;
-}
-
-bool is_clicked(const PracticeBeat& beat, ClickPattern pattern) {
-  switch (pattern) {
-    case ClickPattern::none:
-      return false;
-    case ClickPattern::all:
-      return true;
-    case ClickPattern::one:
-      return beat.beat == 1;
-    case ClickPattern::two_and_four:
-      return beat.beat == 2 || beat.beat == 4;
-  }
-  return false;
-}
-
-/// In bars of three the even beats would be one of three: 2 and 3 answer the bass on 1.
-bool is_clicked_in_three(const PracticeBeat& beat, ClickPattern pattern) {
-  return pattern == ClickPattern::two_and_four ? beat.beat != 1 : is_clicked(beat, pattern);
-}
-
-/// Beats in the bar of each beat, from the highest number in its run.
-int beats_in_bar(const std::vector<PracticeBeat>& beats, std::size_t index) {
-  int most = 1;
-  for (std::size_t i = index; i < beats.size() && beats[i].bar == beats[index].bar; ++i) {
-    most = std::max(most, beats[i].beat);
-  }
-  for (std::size_t i = index + 1; i-- > 0 && beats[i].bar == beats[index].bar;) {
-    most = std::max(most, beats[i].beat);
-  }
-  return most;
 }
 
 Result<void> check(const std::vector<PracticeBeat>& beats, std::int64_t begin, std::int64_t end,
@@ -150,6 +115,45 @@ Result<void> check(const std::vector<PracticeBeat>& beats, std::int64_t begin, s
 
 }  // namespace
 
+bool is_clicked(const PracticeBeat& beat, ClickPattern pattern, bool is_in_three) {
+  switch (pattern) {
+    case ClickPattern::none:
+      return false;
+    case ClickPattern::all:
+      return true;
+    case ClickPattern::one:
+      return beat.beat == 1;
+    case ClickPattern::two_and_four:
+      // In bars of three the even beats would be one of three.
+      return is_in_three ? beat.beat != 1 : beat.beat == 2 || beat.beat == 4;
+  }
+  return false;
+}
+
+int beats_in_bar(const std::vector<PracticeBeat>& beats, std::size_t index) {
+  int most = 1;
+  for (std::size_t i = index; i < beats.size() && beats[i].bar == beats[index].bar; ++i) {
+    most = std::max(most, beats[i].beat);
+  }
+  for (std::size_t i = index + 1; i-- > 0 && beats[i].bar == beats[index].bar;) {
+    most = std::max(most, beats[i].beat);
+  }
+  return most;
+}
+
+std::vector<CountInBeat> count_in_before(const std::vector<PracticeBeat>& beats, std::int64_t begin,
+                                         int bar_count) {
+  if (bar_count == 0) return {};
+  std::size_t first = 0;
+  while (first + 1 < beats.size() && beats[first].time_samples < begin) ++first;
+  std::vector<CountInBeat> lead = count_in_beats(beats, first, bar_count);
+  // A passage that begins before its first beat by more than a beat holds these clicks itself.
+  std::erase_if(lead, [&](const CountInBeat& beat) {
+    return beat.time_samples >= static_cast<double>(begin);
+  });
+  return lead;
+}
+
 Result<std::vector<double>> ramp_speeds(double from_ratio, double to_ratio, double step_ratio,
                                         int repeats_each) {
   if (!is_speed(from_ratio) || !is_speed(to_ratio)) return bad_speed();
@@ -181,14 +185,7 @@ Result<std::vector<double>> ramp_speeds(double from_ratio, double to_ratio, doub
 Result<PracticePlan> plan_practice(const std::vector<PracticeBeat>& beats, std::int64_t begin,
                                    std::int64_t end, const PracticeOptions& options) {
   if (auto valid = check(beats, begin, end, options); !valid) return tl::unexpected(valid.error());
-  std::size_t first = 0;
-  while (first + 1 < beats.size() && beats[first].time_samples < begin) ++first;
-  std::vector<CountInBeat> lead;
-  if (options.count_in_bars > 0) lead = count_in_beats(beats, first, options.count_in_bars);
-  // A passage that begins before its first beat by more than a beat holds these clicks itself.
-  std::erase_if(lead, [&](const CountInBeat& beat) {
-    return beat.time_samples >= static_cast<double>(begin);
-  });
+  const std::vector<CountInBeat> lead = count_in_before(beats, begin, options.count_in_bars);
 
   PracticePlan plan;
   std::int64_t place = 0;
@@ -212,9 +209,7 @@ Result<PracticePlan> plan_practice(const std::vector<PracticeBeat>& beats, std::
     repetition.begin_sample = place;
     for (std::size_t i = 0; i < beats.size(); ++i) {
       if (beats[i].time_samples < begin || beats[i].time_samples >= end) continue;
-      const bool is_three = beats_in_bar(beats, i) == 3;
-      if (is_three ? is_clicked_in_three(beats[i], options.click)
-                   : is_clicked(beats[i], options.click)) {
+      if (is_clicked(beats[i], options.click, beats_in_bar(beats, i) == 3)) {
         plan.clicks.push_back(
             {place + from_begin(static_cast<double>(beats[i].time_samples)), beats[i].beat == 1});
       }

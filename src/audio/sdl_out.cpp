@@ -1,0 +1,133 @@
+#include <SDL.h>
+
+#include <algorithm>
+#include <bit>
+#include <cmath>
+#include <filesystem>
+#include <memory>
+#include <string>
+#include <utility>
+
+#include <fmt/format.h>
+
+#include "src/audio/audio_out.hpp"
+#include "src/audio/file_facts.hpp"
+#include "src/audio/planes.hpp"
+
+namespace lowstride::audio {
+namespace {
+
+/// SDL's sound system while somebody needs it.
+class SoundSystem {
+ public:
+  SoundSystem() {
+    // Else SDL takes Ctrl-C for itself and the program does not stop.
+    SDL_SetHint(SDL_HINT_NO_SIGNAL_HANDLERS, "1");
+    is_there_ = SDL_InitSubSystem(SDL_INIT_AUDIO) == 0;
+  }
+  SoundSystem(const SoundSystem&) = delete;
+  SoundSystem& operator=(const SoundSystem&) = delete;
+  ~SoundSystem() {
+    if (is_there_) SDL_QuitSubSystem(SDL_INIT_AUDIO);
+  }
+  [[nodiscard]] bool is_there() const noexcept { return is_there_; }
+
+ private:
+  bool is_there_ = false;
+};
+
+class DeviceOut final : public AudioOut {
+ public:
+  DeviceOut(AudioSource& source, std::size_t block_samples)
+      : source_(source), planes_(2, block_samples) {}
+  ~DeviceOut() override {
+    if (device_ != 0) SDL_CloseAudioDevice(device_);
+  }
+
+  Result<void> open(const DeviceOptions& options) {
+    if (!system_.is_there()) return no_device();
+    SDL_AudioSpec wanted{};
+    wanted.freq = static_cast<int>(std::lround(source_.sample_rate_hz()));
+    wanted.format = AUDIO_F32SYS;
+    wanted.channels = 2;
+    wanted.samples = static_cast<Uint16>(planes_.sample_count());
+    wanted.callback = &DeviceOut::on_samples;
+    wanted.userdata = this;
+    SDL_AudioSpec got{};
+    const char* const device = options.device.empty() ? nullptr : options.device.c_str();
+    // No change is allowed: SDL converts to what the device has.
+    device_ = SDL_OpenAudioDevice(device, 0, &wanted, &got, 0);
+    if (device_ == 0) {
+      if (device == nullptr) return no_device();
+      std::string known;
+      for (const std::string& one : device_names()) known += (known.empty() ? "" : ", ") + one;
+      return fail(ErrorCode::no_device,
+                  fmt::format("There is no sound device {}; there is: {}.", quoted(std::filesystem::path(options.device)),
+                              known.empty() ? "none" : known));
+    }
+    name_ = options.device.empty() ? "default device" : options.device;
+    // One block is heard while the next is made; what lies behind that the system does not tell.
+    source_.set_output_latency(static_cast<double>(got.samples) / wanted.freq);
+    SDL_PauseAudioDevice(device_, 0);
+    return {};
+  }
+
+  [[nodiscard]] const std::string& name() const noexcept override { return name_; }
+  [[nodiscard]] bool is_lost() noexcept override {
+    return SDL_GetAudioDeviceStatus(device_) == SDL_AUDIO_STOPPED;
+  }
+
+ private:
+  static tl::unexpected<Error> no_device() {
+    return fail(ErrorCode::no_device,
+                fmt::format("There is no sound device to play on ({}); connect one, or write a "
+                            "file with lowstride slow.",
+                            SDL_GetError()));
+  }
+
+  /// Audio thread. SDL wants both channels in turn.
+  static void on_samples(void* self, Uint8* bytes, int byte_count) {
+    auto& out = *static_cast<DeviceOut*>(self);
+    auto* values = reinterpret_cast<float*>(bytes);
+    std::size_t left = static_cast<std::size_t>(byte_count) / (2 * sizeof(float));
+    while (left > 0) {
+      const std::size_t count = std::min(left, out.planes_.sample_count());
+      const dsp::MutableAudioView view = out.planes_.part(0, count);
+      out.source_.render(view);
+      for (std::size_t i = 0; i < count; ++i) {
+        *values++ = view.channels[0][i];
+        *values++ = view.channels[1][i];
+      }
+      left -= count;
+    }
+  }
+
+  SoundSystem system_;
+  AudioSource& source_;
+  Planes planes_;
+  std::string name_;
+  SDL_AudioDeviceID device_ = 0;
+};
+
+}  // namespace
+
+std::vector<std::string> device_names() {
+  const SoundSystem system;
+  std::vector<std::string> names;
+  if (!system.is_there()) return names;
+  const int count = SDL_GetNumAudioDevices(0);
+  for (int i = 0; i < count; ++i) {
+    if (const char* name = SDL_GetAudioDeviceName(i, 0); name != nullptr) names.emplace_back(name);
+  }
+  return names;
+}
+
+Result<std::unique_ptr<AudioOut>> open_device(AudioSource& source, const DeviceOptions& options) {
+  const std::size_t block =
+      std::bit_ceil(std::clamp<std::size_t>(options.block_samples, 256, 4096));
+  auto out = std::make_unique<DeviceOut>(source, block);
+  if (auto opened = out->open(options); !opened) return tl::unexpected(opened.error());
+  return out;
+}
+
+}  // namespace lowstride::audio
