@@ -19,6 +19,9 @@ pkg_check_modules(SDL2 REQUIRED IMPORTED_TARGET sdl2)
 find_path(READERWRITERQUEUE_INCLUDE_DIR readerwriterqueue/readerwriterqueue.h REQUIRED)
 # SHA-256 of recordings.
 pkg_check_modules(NETTLE REQUIRED IMPORTED_TARGET nettle)
+# Drill history, and the climbing that fits its memory model.
+pkg_check_modules(SQLITE3 REQUIRED IMPORTED_TARGET sqlite3)
+pkg_check_modules(NLOPT REQUIRED IMPORTED_TARGET nlopt)
 pkg_check_modules(LIBAV REQUIRED IMPORTED_TARGET libavformat libavcodec libswresample libavutil)
 find_package(nlohmann_json 3.11 REQUIRED)
 find_package(fmt 9 REQUIRED)
