@@ -17,4 +17,8 @@ namespace lowstride::cli {
 /// `lowstride edit`: changes a take by the desk's own edits, all of them or none.
 [[nodiscard]] ExitCode run_edit(const EditOptions& options);
 
+/// `lowstride drill`: ear training from takes in the terminal, and what goes with it: progress,
+/// history, tuner.
+[[nodiscard]] ExitCode run_drill(const DrillOptions& options);
+
 }  // namespace lowstride::cli

@@ -122,6 +122,39 @@ CLI::App* add_edit(CLI::App& app, lowstride::cli::EditOptions& options,
   return edit;
 }
 
+void add_drill(CLI::App& app, lowstride::cli::DrillOptions& options) {
+  CLI::App* drill = app.add_subcommand(
+      "drill", "Ear training from the confirmed notes and chords of your own takes");
+  drill->add_option("takes", options.takes, "Takes to drill");
+  drill->add_flag("--due", options.is_due, "What is due, from every take drilled before");
+  drill->add_option("--player", options.player, "Whose history (default: player)");
+  drill
+      ->add_option("--kinds", options.kinds,
+                   "note, role, change, chord, bar, play, which, passage; several with commas "
+                   "(default: all, in turn)")
+      ->delimiter(',')
+      ->check(
+          CLI::IsMember({"note", "role", "change", "chord", "bar", "play", "which", "passage"}));
+  drill->add_option("--passage", options.passage, "Only this passage");
+  drill->add_option("--minutes", options.minutes, "Length of the session (default: 15)")
+      ->check(CLI::Range(1.0, 120.0));
+  drill->add_option("--new", options.most_new, "New items begun at most (default: 12)")
+      ->check(CLI::Range(0, 200));
+  drill->add_flag("--silent", options.is_silent,
+                  "Sound nothing: say what to listen to, where, and how fast");
+  drill->add_option("--csv", options.csv, "Write the history as a table, and end");
+  drill->add_flag("--fit", options.fits_weights,
+                  "Fit the memory model to the history, say what it gained, and end");
+  drill->footer(
+      "Examples:\n"
+      "  lowstride drill trio.take\n"
+      "  lowstride drill --due --player Mia --minutes 10\n"
+      "  lowstride drill trio.take --kinds note,role --passage bridge\n"
+      "While a question stands: an answer; Enter hears it again; ? asks for a hint; ! shows the "
+      "answer; q ends.\n"
+      "Start quietly; rest after twenty minutes.\n");
+}
+
 /// The operations of `edit` with their values, as they stood on the line.
 std::vector<std::pair<std::string, std::string>> operations_in_order(const CLI::App& edit) {
   std::vector<std::pair<std::string, std::string>> in_order;
@@ -145,9 +178,11 @@ int run(int argc, char** argv) {
   lowstride::cli::SlowOptions slow;
   lowstride::cli::ExportOptions export_options;
   lowstride::cli::EditOptions edit;
+  lowstride::cli::DrillOptions drill;
   add_lift(app, lift);
   add_slow(app, slow);
   add_export(app, export_options);
+  add_drill(app, drill);
   std::vector<std::string> typed;
   const CLI::App* edit_command = add_edit(app, edit, typed);
   try {
@@ -163,6 +198,7 @@ int run(int argc, char** argv) {
   if (app.got_subcommand("lift")) code = run_lift(lift);
   if (app.got_subcommand("slow")) code = run_slow(slow);
   if (app.got_subcommand("export")) code = run_export(export_options);
+  if (app.got_subcommand("drill")) code = run_drill(drill);
   if (app.got_subcommand("edit")) {
     edit.operations = operations_in_order(*edit_command);
     code = run_edit(edit);

@@ -53,4 +53,17 @@ struct EditOptions {
   std::vector<std::pair<std::string, std::string>> operations;
 };
 
+struct DrillOptions {
+  std::vector<std::filesystem::path> takes;
+  bool is_due = false;  // what is due from every take that was drilled before
+  std::string player = "player";
+  std::vector<std::string> kinds;  // note, role, change, chord, bar, play, which, passage
+  std::optional<std::string> passage;
+  double minutes = 15.0;
+  int most_new = 12;
+  bool is_silent = false;
+  std::filesystem::path csv;
+  bool fits_weights = false;
+};
+
 }  // namespace lowstride::cli

@@ -1,0 +1,188 @@
+#include <algorithm>
+#include <map>
+#include <set>
+#include <string>
+#include <vector>
+
+#include <fmt/format.h>
+
+#include "src/cli/commands.hpp"
+#include "src/cli/drill_terminal.hpp"
+#include "src/drill/fit.hpp"
+#include "src/drill/history.hpp"
+#include "src/drill/session.hpp"
+#include "src/take/storage.hpp"
+
+namespace lowstride::cli {
+namespace {
+
+/// A take at hand for a session.
+struct OpenTake {
+  std::filesystem::path path;
+  take::Take take;
+};
+
+Result<std::vector<OpenTake>> open_takes(const DrillOptions& options, drill::History& history) {
+  std::vector<OpenTake> open;
+  std::set<std::string> keys;
+  for (const std::filesystem::path& path : options.takes) {
+    auto loaded = take::load_take(path);
+    if (!loaded) return tl::unexpected(loaded.error());
+    for (const std::string& sentence : loaded->messages) remark(sentence);
+    const std::string key = drill::take_key_of(loaded->take);
+    if (!keys.insert(key).second) continue;
+    std::error_code error;
+    const std::filesystem::path whole = std::filesystem::absolute(path, error);
+    const drill::KnownTake known{key, whole.string(), loaded->take.title};
+    if (const auto kept = history.remember_take(known); !kept) return tl::unexpected(kept.error());
+    open.push_back({path, std::move(loaded->take)});
+  }
+  if (!options.is_due) return open;
+  const auto takes = history.takes();
+  if (!takes) return tl::unexpected(takes.error());
+  for (const drill::KnownTake& known : *takes) {
+    if (keys.contains(known.key)) continue;
+    auto loaded = take::load_take(known.path);
+    if (!loaded) {
+      remark(fmt::format("'{}' is left out: {}", known.path, loaded.error().message));
+      continue;
+    }
+    if (drill::take_key_of(loaded->take) != known.key) {
+      remark(fmt::format("'{}' is left out: it belongs to another recording now.", known.path));
+      continue;
+    }
+    keys.insert(known.key);
+    open.push_back({known.path, std::move(loaded->take)});
+  }
+  return open;
+}
+
+Result<std::vector<drill::Item>> items_from(const DrillOptions& options,
+                                            const std::vector<OpenTake>& takes) {
+  drill::ItemOptions wanted;
+  wanted.passage = options.passage;
+  for (const std::string& word : options.kinds) {
+    if (const auto kind = drill::kind_from_word(word)) wanted.kinds.push_back(*kind);
+  }
+  std::vector<drill::Item> items;
+  for (const OpenTake& open : takes) {
+    const auto& passages = open.take.passages;
+    const bool has_passage =
+        !options.passage || std::any_of(passages.begin(), passages.end(), [&](const auto& one) {
+          return one.name == *options.passage;
+        });
+    if (!has_passage) {
+      return fail(ErrorCode::not_found,
+                  fmt::format("'{}' has no passage '{}'; name one with lowstride edit --passage.",
+                              open.path.string(), *options.passage));
+    }
+    for (drill::Item& item : drill::items_of(open.take, wanted)) items.push_back(std::move(item));
+  }
+  return items;
+}
+
+ExitCode run_fit(drill::History& history, const std::string& player) {
+  const auto histories = history.item_histories();
+  if (!histories) return tell(histories.error());
+  const auto report = drill::fit_weights(*histories);
+  if (!report) {
+    fmt::print("Too few answers to fit to: {} that came a day or more after the last are needed.\n",
+               drill::fewest_answers_to_fit);
+    return ExitCode::done;
+  }
+  fmt::print("Fitted to {} answers of {}, judged on the {} after them.\n",
+             report->fitted_answer_count, printable(player), report->judged_answer_count);
+  fmt::print(
+      "Mean log loss: {:.4f} fitted, {:.4f} by the default weights, {:.4f} by the share of right "
+      "answers alone.\n",
+      report->fitted_loss, report->default_loss, report->base_rate_loss);
+  if (!report->is_adopted) {
+    fmt::print("That is no gain; the default weights stay.\n");
+    return ExitCode::done;
+  }
+  if (const auto kept = history.set_weights(report->weights); !kept) return tell(kept.error());
+  fmt::print("The fitted weights are in use from now on.\n");
+  return ExitCode::done;
+}
+
+/// Says in words what would sound.
+void describe_sounds(const std::vector<drill::SoundOrder>& sounds,
+                     const std::map<std::string, std::string>& names) {
+  for (const drill::SoundOrder& order : sounds) {
+    const bool is_recorded = order.source == drill::SoundOrder::Source::recording;
+    const auto name = names.find(order.take_key);
+    fmt::print("  (hear {}{})\n", order.what,
+               is_recorded && name != names.end() ? fmt::format(" of {}", printable(name->second))
+                                                  : std::string());
+  }
+}
+
+ExitCode run_session(const DrillOptions& options, drill::History& history) {
+  const auto takes = open_takes(options, history);
+  if (!takes) return tell(takes.error());
+  auto items = items_from(options, *takes);
+  if (!items) return tell(items.error());
+  if (items->empty()) {
+    return tell(
+        {ErrorCode::not_found,
+         takes->empty()
+             ? std::string(
+                   "No take was drilled by this player yet; name one: lowstride drill NAME.take.")
+             : fmt::format("'{}' has nothing to ask: drills are made from confirmed notes and "
+                           "chords; confirm "
+                           "some with lowstride edit --confirm FROM..TO.",
+                           takes->front().path.string())});
+  }
+  const auto states = history.states();
+  if (!states) return tell(states.error());
+  const auto weights = history.weights();
+  if (!weights) return tell(weights.error());
+  if (options.is_due && options.takes.empty()) {
+    // Only what was begun: new items come from a take that is named.
+    std::set<std::string> begun;
+    for (const drill::ItemState& state : *states) begun.insert(state.key);
+    std::erase_if(*items, [&](const drill::Item& item) { return !begun.contains(item.key); });
+  }
+  drill::SessionOptions session_options;
+  session_options.length_minutes = options.minutes;
+  session_options.most_new = options.most_new;
+  session_options.seed = static_cast<std::uint32_t>(present_moment().unix_seconds);
+  drill::Session session(std::move(*items), *states, *weights, session_options,
+                         [&history](const drill::Item& item, const drill::AnswerRecord& answer) {
+                           return history.record(item, answer);
+                         });
+  const std::size_t due = session.due_count(present_moment().unix_seconds);
+  fmt::print("{} due, {} new.\n", due, session.new_item_count());
+  std::map<std::string, std::string> names;
+  for (const OpenTake& open : *takes)
+    names[drill::take_key_of(open.take)] = open.path.filename().string();
+  return lead_session(
+      session,
+      [&names](const std::vector<drill::SoundOrder>& sounds) { describe_sounds(sounds, names); },
+      [](const drill::Session&) { return std::nullopt; });
+}
+
+}  // namespace
+
+ExitCode run_drill(const DrillOptions& options) {
+  const bool has_other_work = !options.csv.empty() || options.fits_weights;
+  if (options.takes.empty() && !options.is_due && !has_other_work) {
+    remark("drill: name a take, or --due for what is due.");
+    return ExitCode::wrong_usage;
+  }
+  const auto path = drill::history_path(options.player);
+  if (!path) return tell(path.error());
+  auto history = drill::History::open(*path);
+  if (!history) return tell(history.error());
+  for (const std::string& sentence : history->messages()) remark(sentence);
+  if (options.fits_weights) return run_fit(*history, options.player);
+  if (!options.csv.empty()) {
+    if (const auto written = history->export_csv(options.csv); !written)
+      return tell(written.error());
+    fmt::print("saved: {}\n", printable(options.csv.string()));
+    return ExitCode::done;
+  }
+  return run_session(options, *history);
+}
+
+}  // namespace lowstride::cli
