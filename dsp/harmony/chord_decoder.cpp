@@ -232,6 +232,7 @@ void follow_blues(const DecodedGrid& grid, DecodedHarmony& harmony) {
 std::vector<DecodedChord> with_fixed(std::vector<DecodedChord> chords,
                                      const std::vector<FixedChord>& fixed) {
   std::vector<DecodedChord> result;
+  result.reserve(fixed.size() + chords.size());
   for (const auto& confirmed : fixed) {
     result.push_back(
         {confirmed.begin_seconds, confirmed.end_seconds, confirmed.chord, 1.0, false, {}});

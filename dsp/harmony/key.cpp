@@ -68,7 +68,7 @@ std::optional<DecodedKey> estimate_key(const Table& posterior,
                    (home_share(first_chord, first_end, tonic, is_minor) +
                     home_share(last_begin, last_chord + 1, tonic, is_minor)) /
                    2.0;
-      score[static_cast<std::size_t>(2 * tonic + (is_minor ? 1 : 0))] = belonging;
+      score[2 * static_cast<std::size_t>(tonic) + (is_minor ? 1U : 0U)] = belonging;
     }
   }
   const auto best = std::max_element(score.begin(), score.end());
@@ -112,7 +112,7 @@ std::vector<KeyStretch> key_stretches(const Table& posterior, std::span<const do
     key = from[i][key];
   }
   std::vector<KeyStretch> stretches;
-  const auto shortest = static_cast<std::size_t>(8 * beats_per_bar);
+  const auto shortest = 8 * static_cast<std::size_t>(beats_per_bar);
   for (std::size_t i = 0; i < count;) {
     std::size_t end = i;
     while (end < count && path[end] == path[i]) ++end;

@@ -177,8 +177,9 @@ class PulseSearch {
       auto from = static_cast<int>(best);
       const int last = std::min(count - 1, k + largest_change);
       for (int old = std::max(0, k - largest_change); old <= last; ++old) {
-        const float here = arrive[static_cast<std::size_t>(old)] -
-                           change_price_[static_cast<std::size_t>(k - old + largest_change)];
+        const int change = k - old + largest_change;
+        const float here =
+            arrive[static_cast<std::size_t>(old)] - change_price_[static_cast<std::size_t>(change)];
         if (here > score) {
           score = here;
           from = old;

@@ -76,14 +76,14 @@ constexpr std::array<BandPlan, 3> plans{{
      .low_sidelobes = false},
 }};
 
+std::size_t samples(double seconds, double rate_hz) {
+  return static_cast<std::size_t>(std::llround(seconds * rate_hz));
+}
+
 /// Window of a plan at a sample rate.
 std::size_t window_at(const BandPlan& plan, double rate_hz) {
   return stretch::good_fft_size(
-      static_cast<std::size_t>(static_cast<double>(plan.window_samples) * rate_hz / 44100.0 + 0.5));
-}
-
-std::size_t samples(double seconds, double rate_hz) {
-  return static_cast<std::size_t>(seconds * rate_hz + 0.5);
+      samples(static_cast<double>(plan.window_samples) / 44100.0, rate_hz));
 }
 
 /// Crossovers that lie well under half the sample rate.

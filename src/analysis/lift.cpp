@@ -1,6 +1,7 @@
 #include "src/analysis/lift.hpp"
 
 #include <algorithm>
+#include <cmath>
 #include <utility>
 
 #include <fmt/format.h>
@@ -69,11 +70,10 @@ class Target {
 Result<void> apply_hints(Target& target, const LiftJob& job, const Reading& reading) {
   const auto apply = [&target](const take::Edit& edit) { return target.apply(edit); };
   if (job.hints.beats_per_bar) {
-    if (const auto done = apply(take::SetMeter{*job.hints.beats_per_bar}); !done) return done;
+    if (auto done = apply(take::SetMeter{*job.hints.beats_per_bar}); !done) return done;
   }
   if (job.hints.key) {
-    if (const auto done = apply(take::SetKey{job.hints.key->tonic_pc, job.hints.key->is_minor});
-        !done) {
+    if (auto done = apply(take::SetKey{job.hints.key->tonic_pc, job.hints.key->is_minor}); !done) {
       return done;
     }
   }
@@ -81,7 +81,7 @@ Result<void> apply_hints(Target& target, const LiftJob& job, const Reading& read
     const std::int64_t sample =
         take::to_samples(*job.hints.first_bar_seconds, target.take().time_base_hz);
     if (const take::Beat* beat = take::nearest_beat(target.take(), sample)) {
-      if (const auto done = apply(take::BeatOne{.id = beat->id, .bar = 1}); !done) return done;
+      if (auto done = apply(take::BeatOne{.id = beat->id, .bar = 1}); !done) return done;
     }
   }
   take::EditGroup chart{.name = "Chords of the chart", .edits = {}};
@@ -102,7 +102,7 @@ Result<void> apply_fingering(Target& target, const LiftJob& job) {
   if (job.neck.is_made() || target.is_new()) {
     const auto neck = chosen_neck(job.neck, target.take().voice);
     if (!neck) return tl::unexpected(neck.error());
-    const auto done =
+    auto done =
         target.apply(take::SetNeck{.neck = *neck, .octave_shift = target.take().octave_shift});
     if (!done) return done;
   }
@@ -127,7 +127,7 @@ Result<dsp::Evidence> evidence_of(const audio::AnalysisAudio& sound, const WorkC
 audio::AnalysisAudioOptions range_of(const LiftJob& job, double rate_hz) {
   audio::AnalysisAudioOptions options;
   const auto samples = [rate_hz](double seconds) {
-    return static_cast<std::int64_t>(seconds * rate_hz + 0.5);
+    return static_cast<std::int64_t>(std::llround(seconds * rate_hz));
   };
   if (job.from_seconds) options.begin_sample = samples(*job.from_seconds);
   if (job.to_seconds) options.end_sample = samples(*job.to_seconds);

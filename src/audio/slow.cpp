@@ -72,7 +72,7 @@ class RangeSource {
     }
     const auto channel_count = static_cast<std::size_t>(stream_.info().channel_count);
     if (block_.empty() && position_ < end_) {
-      const auto block = stream_.next_block();
+      auto block = stream_.next_block();
       if (!block) return block;
       block_ = *block;
     }

@@ -257,7 +257,7 @@ class SndfileWriter : public AudioWriter {
 
 Result<Container> check_format(const fs::path& path, const WriteOptions& options) {
   LOWSTRIDE_EXPECTS(options.channel_count >= 1 && options.sample_rate_hz >= 1);
-  const auto container = container_of(path);
+  auto container = container_of(path);
   if (!container) return container;
   SF_INFO info{};
   info.samplerate = options.sample_rate_hz;

@@ -52,7 +52,7 @@ tl::unexpected<Error> cannot_write(const fs::path& path, int error_number) {
 fs::path resolved_target(const fs::path& path) {
   std::error_code error;
   if (fs::is_symlink(fs::symlink_status(path, error))) {
-    const fs::path real = fs::weakly_canonical(path, error);
+    fs::path real = fs::weakly_canonical(path, error);
     if (!error) return real;
   }
   return path;

@@ -64,7 +64,7 @@ std::string beats_table(const take::Take& take) {
 /// What the files are called in a folder: the recording's name without its last ending.
 std::string name_of(const take::Take& take) {
   if (take.recording) {
-    const std::string stem = std::filesystem::path(take.recording->path).stem().string();
+    std::string stem = std::filesystem::path(take.recording->path).stem().string();
     if (!stem.empty()) return stem;
   }
   std::string name = take.title.empty() ? "take" : take.title;
@@ -105,7 +105,7 @@ Result<void> export_tables(const take::Take& take, const std::filesystem::path& 
     files.push_back(std::move(*file));
   }
   for (PendingFile& file : files) {
-    if (const auto outcome = file.commit(); !outcome) return outcome;
+    if (auto outcome = file.commit(); !outcome) return outcome;
   }
   return {};
 }

@@ -64,8 +64,8 @@ void make_room_for_chords(const SheetBar& bar, std::vector<int>& widths) {
       // A name of several beats' length widens them together.
       const int first = begin / tatums_per_beat;
       const int beats = std::max(1, (end - begin) / tatums_per_beat);
-      for (int beat = 0; beat < beats; ++beat) {
-        widths[static_cast<std::size_t>(first + beat)] += (missing + beats - 1) / beats;
+      for (int beat = first; beat < first + beats; ++beat) {
+        widths[static_cast<std::size_t>(beat)] += (missing + beats - 1) / beats;
       }
     }
   }
@@ -75,6 +75,7 @@ Widths natural_widths(std::span<const SheetBar> bars, int base) {
   Widths widths;
   for (const SheetBar& bar : bars) {
     std::vector<int> beats;
+    beats.reserve(static_cast<std::size_t>(bar.beat_count));
     for (int beat = 0; beat < bar.beat_count; ++beat) {
       beats.push_back(needed_columns(bar, beat, base));
     }

@@ -78,7 +78,7 @@ double to_seconds(std::int64_t samples, std::int64_t time_base_hz) noexcept {
   return static_cast<double>(samples) / static_cast<double>(time_base_hz);
 }
 
-Take new_take(RecordingRef recording, std::int64_t rate_hz, std::string title) {
+Take new_take(RecordingRef recording, std::int64_t rate_hz, const std::string& title) {
   Take take;
   take.title = to_plain_text(title);
   take.time_base_hz = rate_hz;

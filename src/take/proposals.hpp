@@ -25,7 +25,7 @@ struct Proposals {
 };
 
 /// A take of a recording in which nothing is proposed yet. `title` is a first guess; empty is fine.
-[[nodiscard]] Take new_take(RecordingRef recording, std::int64_t rate_hz, std::string title);
+[[nodiscard]] Take new_take(RecordingRef recording, std::int64_t rate_hz, const std::string& title);
 
 /// The edit that merges `proposals` into the take: inside [begin, end) they replace what was
 /// proposed and not confirmed (rules at ReplaceProposals). Over the whole take, or in a take that

@@ -11,7 +11,6 @@ namespace lowstride::theory {
 namespace {
 
 using dsp::ChordQuality;
-using dsp::ChordReading;
 
 int modulo12(int value) noexcept { return ((value % 12) + 12) % 12; }
 
@@ -32,12 +31,13 @@ struct Reduced {
 Reduced reduce(const Parts& parts) {
   const bool plain = parts.fifth == 7;
   const int seventh = parts.seventh.value_or(0);
-  if (parts.third == 5 || parts.third == 2) {
-    const bool exact = parts.third == 5 && plain && !parts.has_sixth && seventh != 11;
+  const int third = parts.third.value_or(0);
+  if (third == 5 || third == 2) {
+    const bool exact = third == 5 && plain && !parts.has_sixth && seventh != 11;
     return {seventh == 10 ? ChordQuality::seventh_suspended_fourth : ChordQuality::suspended_fourth,
             exact};
   }
-  if (parts.third == 3) {
+  if (third == 3) {
     if (parts.fifth == 6) {
       if (seventh == 10) return {ChordQuality::half_diminished_seventh, !parts.has_sixth};
       if (seventh == 9) return {ChordQuality::diminished_seventh, true};

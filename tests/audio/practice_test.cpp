@@ -135,7 +135,7 @@ TEST(PracticePlan, ramps) {
 TEST(PracticePlan, values_without_meaning_are_refused) {
   const auto beats = even_beats(4, 4, 0, 1000);
   const auto is_refused = [&](const std::vector<PracticeBeat>& grid, std::int64_t begin,
-                              std::int64_t end, PracticeOptions options) {
+                              std::int64_t end, const PracticeOptions& options) {
     const auto plan = plan_practice(grid, begin, end, options);
     return !plan && plan.error().code == ErrorCode::invalid_argument;
   };

@@ -53,7 +53,7 @@ void fftw_alone(benchmark::State& state) {
   RealFft long_fft(8192), short_fft(4096), band_fft(1024);
   std::vector<float> frame(8192, 0.1F);
   std::vector<std::complex<float>> bins(long_fft.bin_count());
-  for (auto _ : state) {
+  for ([[maybe_unused]] auto _ : state) {
     for (std::size_t i = 0; i < frames; ++i) {
       long_fft.forward(frame, bins);
       short_fft.forward(std::span(frame).first(4096), std::span(bins).first(2049));
@@ -67,7 +67,7 @@ BENCHMARK(fftw_alone)->Unit(benchmark::kMillisecond);
 
 void tuning(benchmark::State& state) {
   const auto samples = sound();
-  for (auto _ : state) {
+  for ([[maybe_unused]] auto _ : state) {
     TuningEstimator estimator;
     estimator.process(samples);
     benchmark::DoNotOptimize(estimator.finish());
@@ -78,7 +78,7 @@ BENCHMARK(tuning)->Unit(benchmark::kMillisecond);
 
 void hum(benchmark::State& state) {
   const auto samples = sound();
-  for (auto _ : state) {
+  for ([[maybe_unused]] auto _ : state) {
     HumDetector detector;
     detector.process(samples);
     benchmark::DoNotOptimize(detector.finish());
@@ -91,7 +91,7 @@ void front_end(benchmark::State& state) {
   const auto samples = sound();
   FrontEnd front(FrontEndOptions{});
   FrameQueue spectra(spectrum_lane_count), bands(band_count);
-  for (auto _ : state) {
+  for ([[maybe_unused]] auto _ : state) {
     front.process(samples, spectra, bands);
     spectra.drop(spectra.frame_count());
     bands.drop(bands.frame_count());
@@ -103,7 +103,7 @@ BENCHMARK(front_end)->Unit(benchmark::kMillisecond);
 void pitch_net(benchmark::State& state) {
   PitchNet net(made_up_weights());
   FrameQueue out(pitch_net_lane_count);
-  for (auto _ : state) {
+  for ([[maybe_unused]] auto _ : state) {
     for (std::size_t i = 0; i < frames; i += 48) {
       net.spectra().grow_zeros(48);
       net.bands().grow_zeros(48);
@@ -118,7 +118,7 @@ BENCHMARK(pitch_net)->Unit(benchmark::kMillisecond);
 void chord_net(benchmark::State& state) {
   ChordNet net(made_up_weights());
   FrameQueue out(chord_net_lane_count);
-  for (auto _ : state) {
+  for ([[maybe_unused]] auto _ : state) {
     for (std::size_t i = 0; i < frames; i += 48) {
       net.input().grow_zeros(48 / chord_hop_frames);
       net.run(out, false);
@@ -132,7 +132,7 @@ BENCHMARK(chord_net)->Unit(benchmark::kMillisecond);
 void beat_net(benchmark::State& state) {
   BeatNet net(made_up_weights());
   FrameQueue out(2);
-  for (auto _ : state) {
+  for ([[maybe_unused]] auto _ : state) {
     for (std::size_t i = 0; i < frames; i += 48) {
       net.input().grow_zeros(48 / 2);
       net.run(out, false);
@@ -145,7 +145,7 @@ BENCHMARK(beat_net)->Unit(benchmark::kMillisecond);
 
 void whole_survey(benchmark::State& state) {
   const auto samples = sound();
-  for (auto _ : state) benchmark::DoNotOptimize(survey(samples));
+  for ([[maybe_unused]] auto _ : state) benchmark::DoNotOptimize(survey(samples));
   say_speed(state);
 }
 BENCHMARK(whole_survey)->Unit(benchmark::kMillisecond);
@@ -154,7 +154,7 @@ void whole_listener(benchmark::State& state) {
   const auto samples = sound();
   const auto heard = survey(samples);
   const auto weights = made_up_weights();
-  for (auto _ : state) {
+  for ([[maybe_unused]] auto _ : state) {
     Listener listener(weights, heard);
     listener.process(samples);
     benchmark::DoNotOptimize(listener.finish());

@@ -43,16 +43,17 @@ Result<void> write_long_recording(const fs::path& path, double seconds) {
   std::vector<std::vector<float>> channels(static_cast<std::size_t>(info.channel_count),
                                            std::vector<float>(block));
   std::vector<float*> pointers;
+  pointers.reserve(channels.size());
   for (auto& channel : channels) pointers.push_back(channel.data());
   const std::vector<const float*> readable(pointers.begin(), pointers.end());
   while (static_cast<double>((*writer)->written_sample_count()) < seconds * info.sample_rate_hz) {
     const auto count = (*reader)->read({pointers, block});
     if (!count) return tl::unexpected(count.error());
     if (*count == 0) {
-      if (const auto back = (*reader)->seek(0); !back) return back;
+      if (auto back = (*reader)->seek(0); !back) return back;
       continue;
     }
-    if (const auto written = (*writer)->write({readable, *count}); !written) return written;
+    if (auto written = (*writer)->write({readable, *count}); !written) return written;
   }
   return (*writer)->commit();
 }

@@ -6,6 +6,7 @@
 
 #include <algorithm>
 #include <charconv>
+#include <cmath>
 #include <cstdio>
 #include <cstring>
 #include <string_view>
@@ -132,7 +133,7 @@ Channels sound_touch(const Channels& in, const Job& job) {
   stretcher.flush();
   fetch();
   for (auto& channel : out) {
-    channel.resize(static_cast<std::size_t>(static_cast<double>(length) * job.ratio + 0.5));
+    channel.resize(static_cast<std::size_t>(std::llround(static_cast<double>(length) * job.ratio)));
   }
   return out;
 }

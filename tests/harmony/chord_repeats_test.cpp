@@ -30,6 +30,7 @@ Table logarithm(const Table& table) {
 TEST(Repeats, lend_a_hidden_bar_the_chord_of_the_other_choruses_and_no_other) {
   // Three times round eight different chords, a bar each; one bar of the second round is hidden.
   std::vector<std::size_t> columns;
+  columns.reserve(96);
   for (int beat = 0; beat < 96; ++beat) {
     columns.push_back(chord_column((beat / 4 % 8) * 5 % 12, minor_seventh));
   }

@@ -112,6 +112,7 @@ TEST(Form, is_nothing_for_one_chord_for_few_bars_and_for_wandering_harmony) {
   EXPECT_FALSE(recognise_form(chart(times({{0, d7}}, 24))));
   EXPECT_FALSE(recognise_form(chart({{0, d7}, {5, d7}, {0, d7}})));
   std::vector<Change> wandering;
+  wandering.reserve(32);
   for (int i = 0; i < 32; ++i) wandering.push_back({(i * i * 5 + i * 7 + i / 3) % 12, m7});
   EXPECT_FALSE(recognise_form(chart(wandering)));
 }

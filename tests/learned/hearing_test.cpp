@@ -107,6 +107,7 @@ TEST(Ears, hear_no_low_voice_where_there_is_none) {
   }
   EXPECT_GT(share_of_none(listen(bursts)), 0.9) << "bursts of noise";
   std::vector<Pluck> melody;
+  melody.reserve(12);
   for (int i = 0; i < 12; ++i) melody.push_back({0.5 * i, 76 + (i * 5) % 12});
   EXPECT_GT(share_of_none(listen(pluck(melody, 0.48, 6.0))), 0.9) << "a melody in the treble";
 }

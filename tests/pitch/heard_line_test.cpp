@@ -101,12 +101,14 @@ TEST(HeardLine, has_swung_eighths) {
 
 TEST(HeardLine, tells_repeated_notes_from_held_ones) {
   std::vector<PluckedNote> repeated;
+  repeated.reserve(16);
   for (int i = 0; i < 16; ++i) repeated.push_back({0.5 + 0.4 * i, 0.87 + 0.4 * i, 33});
   const Score again = score(repeated, hear(play_plucked(repeated, 7.5)));
   EXPECT_EQ(again.found, repeated.size());
   EXPECT_EQ(again.invented, 0U);
 
   std::vector<PluckedNote> held;
+  held.reserve(4);
   for (int i = 0; i < 4; ++i) held.push_back({0.5 + 1.6 * i, 2.0 + 1.6 * i, 33.0 + 2 * i});
   const Score once = score(held, hear(play_plucked(held, 7.5, {.decay_seconds = 2.0})));
   EXPECT_EQ(once.found, held.size());
@@ -115,6 +117,7 @@ TEST(HeardLine, tells_repeated_notes_from_held_ones) {
 
 TEST(HeardLine, leaves_rests_empty) {
   std::vector<PluckedNote> line;
+  line.reserve(8);
   for (int i = 0; i < 8; ++i) line.push_back({0.5 + 1.0 * i, 0.9 + 1.0 * i, 33.0 + i});
   const auto heard = hear(play_plucked(line, 9.0));
   const Score result = score(line, heard);

@@ -17,7 +17,6 @@ namespace lowstride::take {
 namespace {
 
 namespace fs = std::filesystem;
-using testing_help::EditMaker;
 using testing_help::example_take;
 using testing_help::FolderTest;
 
