@@ -1,0 +1,539 @@
+#include "gui/draw/desk.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <utility>
+
+#include <fmt/format.h>
+
+#include "gui/draw/neck_view.hpp"
+#include "gui/gesture/grid_edits.hpp"
+#include "gui/gesture/note_edits.hpp"
+#include "src/sheet/grid.hpp"
+#include "src/sheet/harmony.hpp"
+#include "src/take/proposals.hpp"
+
+namespace lowstride::desk {
+namespace {
+
+constexpr double second_digit_seconds = 0.7;
+constexpr double tap_pause_seconds = 2.5;
+constexpr double status_shown_seconds = 12.0;
+constexpr float side_width = 312.0F;
+constexpr float overview_height = 40.0F;
+
+}  // namespace
+
+Desk::Desk(DeskOptions options) : options_(std::move(options)) {
+  if (options_.settings_path) {
+    LoadedSettings loaded = load_settings(*options_.settings_path);
+    settings_ = std::move(loaded.settings);
+    for (std::string& remark : loaded.remarks) notices_.push_back(std::move(remark));
+  }
+  kept_settings_ = settings_;
+  state_.lanes = settings_.lanes;
+  state_.doubt_threshold = settings_.doubt_threshold;
+}
+
+Desk::~Desk() {
+  settings_.lanes = state_.lanes;
+  if (options_.settings_path && settings_ != kept_settings_) {
+    // Nobody is there any more to be told.
+    const auto kept = save_settings(settings_, *options_.settings_path);
+    static_cast<void>(kept);
+  }
+  if (session_.has_take()) {
+    save_last_view(session_.path(),
+                   {state_.axis.begin_samples, state_.axis.samples_per_px, state_.cursor_samples});
+  }
+}
+
+const Theme& Desk::theme() const noexcept {
+  return settings_.is_dark ? dark_theme() : light_theme();
+}
+
+std::string Desk::window_title() const {
+  if (!session_.has_take()) return "Lowstride";
+  return fmt::format("{}{} – Lowstride", session_.has_unsaved_edits() ? "* " : "",
+                     session_.path().filename().string());
+}
+
+bool Desk::is_busy() {
+  const bool has_young_levels =
+      session_.levels() != nullptr && session_.levels()->levels().share_done() < 1.0;
+  return state_.playing_samples.has_value() || session_.work().has_value() || has_young_levels ||
+         export_.is_writing() || std::holds_alternative<FretDraft>(state_.draft) ||
+         session_.is_following();
+}
+
+void Desk::open(const std::filesystem::path& path) {
+  if (session_.has_take()) {
+    save_last_view(session_.path(),
+                   {state_.axis.begin_samples, state_.axis.samples_per_px, state_.cursor_samples});
+  }
+  remember(settings_, path);
+  hearing_.reset();
+  seen_path_.clear();
+  seen_recording_.clear();
+  state_.clear_selection();
+  state_.range.reset();
+  state_.cursor_samples = 0.0;
+  state_.playing_samples.reset();
+  session_.open(path);
+}
+
+void Desk::take_in_background() {
+  session_.poll();
+  for (std::string& message : session_.take_messages()) {
+    // What is short goes by; what a player must not miss stays until it is read.
+    const bool is_news = message.find("are proposed") != std::string::npos ||
+                         message.find("was stopped") != std::string::npos;
+    if (is_news) {
+      say(std::move(message));
+    } else {
+      notices_.push_back(std::move(message));
+    }
+  }
+  if (session_.revision() == seen_revision_) return;
+  seen_revision_ = session_.revision();
+  keep_selection_valid(state_, session_.take());
+  if (session_.has_take() && seen_path_ != session_.path()) took_another();
+  // The first notes of a new take come some time after it was opened.
+  const bool has_notes = !session_.take().notes.empty();
+  if (has_notes && !had_notes_ && state_.cursor_samples == 0.0) is_new_view_ = true;
+  had_notes_ = has_notes;
+  if (hearing_) hearing_->set_take(session_.take());
+  is_take_text_fresh_ = false;
+}
+
+void Desk::took_another() {
+  seen_path_ = session_.path();
+  is_new_view_ = true;
+  is_recovery_open_ = session_.recovered_count() > 0;
+  hear_ = {};
+  if (options_.make_hearing) {
+    hearing_ = options_.make_hearing(session_.recording(), session_.take(), settings_.audio_device);
+  }
+  if (hearing_) {
+    hearing_->set(hear_);
+    if (std::string notice = hearing_->notice(); !notice.empty()) say(std::move(notice));
+  }
+}
+
+void Desk::follow_sound() {
+  if (!hearing_) return;
+  const HearingStatus status = hearing_->status();
+  if (!status.trouble.empty()) notices_.push_back(status.trouble);
+  if (!status.is_playing) {
+    state_.playing_samples.reset();
+    return;
+  }
+  // Round the loop once more: the next repeat may be faster.
+  if (ramp_to_ > 0.0 && state_.is_loop_on && status.place_samples < last_place_ - 1000.0) {
+    hear_.speed_ratio = std::min(ramp_to_, hear_.speed_ratio + 0.05);
+    hearing_changed();
+  }
+  last_place_ = status.place_samples;
+  state_.playing_samples = status.place_samples;
+  if (!state_.follows_playing || pointer_.is_dragging()) return;
+  const double right = state_.axis.begin_samples +
+                       0.9 * static_cast<double>(state_.axis.width_px) * state_.axis.samples_per_px;
+  if (status.place_samples > right || status.place_samples < state_.axis.begin_samples) {
+    state_.axis = revealing(state_.axis, status.place_samples, session_.take().length_samples);
+    state_.axis.begin_samples =
+        status.place_samples -
+        0.1 * static_cast<double>(state_.axis.width_px) * state_.axis.samples_per_px;
+    state_.axis = moved(state_.axis, 0.0, session_.take().length_samples);
+  }
+}
+
+bool Desk::type_fret(const KeyChord& chord) {
+  const bool is_digit =
+      chord.key >= '0' && chord.key <= '9' && !chord.is_control && !chord.is_alt && !chord.is_shift;
+  auto* draft = std::get_if<FretDraft>(&state_.draft);
+  if (!is_digit) {
+    if (draft != nullptr) finish_fret();
+    return false;
+  }
+  const auto index = note_at_hand();
+  if (!index || state_.notes.size() != 1) return false;
+  const take::NoteId id = session_.take().notes[*index].id;
+  if (draft != nullptr && draft->id == id) {
+    draft->digits += static_cast<char>(chord.key);
+    finish_fret();
+    return true;
+  }
+  if (draft != nullptr) finish_fret();
+  state_.draft = FretDraft{id, std::string(1, static_cast<char>(chord.key)), clock_seconds_};
+  // No neck has a fret 30: the number is whole.
+  if (chord.key >= '3') finish_fret();
+  return true;
+}
+
+void Desk::finish_fret() {
+  const auto* draft = std::get_if<FretDraft>(&state_.draft);
+  if (draft == nullptr) return;
+  const FretDraft typed = *draft;
+  state_.draft = std::monostate{};
+  const auto index = index_of(session_.take(), typed.id);
+  if (!index) return;
+  const take::Note& note = session_.take().notes[*index];
+  const int string =
+      note.position ? note.position->string_number : session_.take().neck.string_count();
+  apply(set_fret(session_.take(), typed.id, string, std::stoi(typed.digits)));
+}
+
+void Desk::drain_keys() {
+  const std::vector<KeyChord> keys = std::exchange(keys_, {});
+  const bool is_typing = ImGui::GetIO().WantTextInput;
+  for (const KeyChord& chord : keys) {
+    if (key_wanted_) {
+      if (chord.key != keys::escape) settings_.keys.set(*key_wanted_, chord);
+      key_wanted_.reset();
+      continue;
+    }
+    const bool is_command = chord.is_control || (chord.key >= keys::f1 && chord.key < 320);
+    if (is_typing && !is_command && chord.key != keys::escape) continue;
+    if (!is_typing && type_fret(chord)) continue;
+    const auto action = settings_.keys.action_of(chord);
+    if (!action) continue;
+    // In a text field these belong to the text.
+    const bool is_text_key =
+        is_typing &&
+        (chord.key == 'A' || chord.key == 'C' || chord.key == 'V' || chord.key == 'X' ||
+         chord.key == 'Z' || chord.key >= keys::backspace) &&
+        chord.key < keys::f1;
+    if (is_text_key) continue;
+    run(*action);
+  }
+  if (const auto* draft = std::get_if<FretDraft>(&state_.draft);
+      draft != nullptr && clock_seconds_ - draft->typed_seconds > second_digit_seconds) {
+    finish_fret();
+  }
+  if (!taps_.empty() && clock_seconds_ - last_tap_seconds_ > tap_pause_seconds) finish_taps();
+}
+
+PointerInput Desk::pointer_input(bool is_over) const {
+  const ImGuiIO& io = ImGui::GetIO();
+  PointerInput input;
+  input.at = {io.MousePos.x, io.MousePos.y};
+  input.is_over = is_over;
+  input.is_pressed = is_over && ImGui::IsMouseClicked(ImGuiMouseButton_Left);
+  input.is_double = is_over && ImGui::IsMouseDoubleClicked(ImGuiMouseButton_Left);
+  input.is_released = ImGui::IsMouseReleased(ImGuiMouseButton_Left);
+  input.is_menu_pressed = is_over && ImGui::IsMouseClicked(ImGuiMouseButton_Right);
+  input.is_pan_held = is_over && ImGui::IsMouseDown(ImGuiMouseButton_Middle);
+  input.pan = {io.MouseDelta.x, io.MouseDelta.y};
+  input.wheel = io.MouseWheel;
+  input.wheel_sideways = io.MouseWheelH;
+  input.is_control = io.KeyCtrl;
+  input.is_shift = io.KeyShift;
+  input.is_alt = io.KeyAlt;
+  return input;
+}
+
+void Desk::act_on(const PointerOutcome& outcome) {
+  if (outcome.cursor) {
+    go_to(*outcome.cursor);
+    if (hearing_ && state_.playing_samples) hearing_->seek(*outcome.cursor);
+  }
+  if (outcome.edit) apply(*outcome.edit);
+  if (outcome.add) {
+    const std::int64_t at = ImGui::GetIO().KeyAlt
+                                ? outcome.add->second
+                                : snapped_to_grid(session_.take(), outcome.add->second,
+                                                  12.0 * scale_ * state_.axis.samples_per_px);
+    apply(add_note(session_.take(), session_.evidence().get(), outcome.add->first, at));
+    if (const auto index = note_at(session_.take(), static_cast<double>(at) + 1.0)) {
+      state_.select_only(session_.take().notes[*index].id);
+      const take::Note& note = session_.take().notes[*index];
+      // The string that was pointed at, where it has the note.
+      const auto there = move_to_string(
+          session_.take(), state_.notes,
+          outcome.add->first - (note.position ? note.position->string_number : outcome.add->first));
+      if (there && note.position && note.position->string_number != outcome.add->first) {
+        apply(there);
+      }
+    }
+  }
+  if (outcome.add_beat) apply(Result<take::Edit>(take::Edit{take::AddBeat{*outcome.add_beat}}));
+  if (outcome.name_chord) naming_ = ChordNaming{.id = outcome.name_chord};
+  if (outcome.add_chord) naming_ = ChordNaming{.id = {}, .at_samples = *outcome.add_chord};
+  if (outcome.is_range_made) {
+    state_.is_loop_on = true;
+    hearing_changed();
+    if (!state_.playing_samples)
+      state_.cursor_samples = static_cast<double>(state_.range->begin_samples);
+  }
+  if (outcome.menu) {
+    menu_hit_ = *outcome.menu;
+    is_menu_wanted_ = true;
+  }
+}
+
+void Desk::top_bar() {
+  const take::Take& take = session_.take();
+  const Theme& t = theme();
+  ImGui::PushFont(fonts_->number);
+  const std::string name = !take.title.empty()   ? take.title
+                           : session_.has_take() ? session_.path().stem().string()
+                                                 : std::string("Lowstride");
+  ImGui::AlignTextToFramePadding();
+  ImGui::TextUnformatted(name.c_str());
+  ImGui::PopFont();
+  if (session_.has_take()) {
+    std::string facts;
+    if (const auto tempo = sheet::median_tempo_bpm(take)) {
+      facts += fmt::format("{:.0f} bpm  ", *tempo);
+    }
+    facts += fmt::format("{}/4  ", take.beats_per_bar);
+    if (const auto key = sheet::key_of(take))
+      facts += fmt::format("key of {}  ", theory::key_text(*key));
+    facts += fmt::format("{}{}  ", take.neck.name,
+                         take.neck.capo > 0 ? fmt::format(", capo {}", take.neck.capo) : "");
+    if (session_.is_read_only()) facts += "shown only";
+    ImGui::SameLine(0.0F, 16.0F * scale_);
+    ImGui::TextDisabled("%s", facts.c_str());
+    const Digest& digest = session_.digest(state_.doubt_threshold);
+    ImGui::SameLine(0.0F, 20.0F * scale_);
+    // How much of it stands by a person's word.
+    const ImVec2 at = ImGui::GetCursorScreenPos();
+    const float width = 110.0F * scale_;
+    const float height = ImGui::GetFrameHeight();
+    const Brush brush{*ImGui::GetWindowDrawList(), t, *fonts_, scale_};
+    const Rect bar{at.x, at.y + height * 0.32F, at.x + width, at.y + height * 0.68F};
+    brush.fill(bar, t.field, 1.0, 3.0F * scale_);
+    brush.fill(
+        {bar.x0, bar.y0, bar.x0 + width * static_cast<float>(digest.confirmed_share), bar.y1},
+        t.confirmed, 1.0, 3.0F * scale_);
+    ImGui::Dummy({width, height});
+    if (ImGui::IsItemHovered()) {
+      ImGui::SetTooltip("%.0f %% of notes and chords confirmed", digest.confirmed_share * 100.0);
+    }
+    ImGui::SameLine();
+    ImGui::AlignTextToFramePadding();
+    ImGui::Text("%s", fmt::format("{:.0f} % confirmed, {} in doubt", digest.confirmed_share * 100.0,
+                                  digest.doubts.size())
+                          .c_str());
+  }
+  const float right = 352.0F * scale_;
+  ImGui::SameLine(std::max(ImGui::GetCursorPosX() + 10.0F, ImGui::GetWindowWidth() - right));
+  action_button(Action::undo, "Undo");
+  ImGui::SameLine();
+  action_button(Action::redo, "Redo");
+  ImGui::SameLine();
+  action_button(Action::open, "Open");
+  ImGui::SameLine();
+  action_button(Action::save, session_.has_unsaved_edits() ? "Save *" : "Save");
+  ImGui::SameLine();
+  action_button(Action::export_sheet, "Sheets");
+  ImGui::SameLine();
+  action_button(Action::help, "Keys");
+}
+
+void Desk::overview_part() {
+  const float height = overview_height * scale_;
+  const ImVec2 at = ImGui::GetCursorScreenPos();
+  const float width = ImGui::GetContentRegionAvail().x;
+  overview_rect_ = {at.x, at.y, at.x + width, at.y + height};
+  ImGui::InvisibleButton("overview", {std::max(1.0F, width), height});
+  if (ImGui::IsItemActive() && session_.take().length_samples > 0) {
+    const double here = overview_sample(session_.take(), overview_rect_, ImGui::GetIO().MousePos.x);
+    const double span = state_.axis.width_px * state_.axis.samples_per_px;
+    state_.axis.begin_samples = here - span / 2.0;
+    state_.axis = moved(state_.axis, 0.0, session_.take().length_samples);
+    state_.follows_playing = false;
+  }
+}
+
+void Desk::lanes_part() {
+  const take::Take& take = session_.take();
+  const Rect& rect = lanes_rect_;
+  ImGui::SetCursorScreenPos({rect.x0, rect.y0});
+  ImGui::InvisibleButton("lanes", {rect.width(), rect.height()},
+                         ImGuiButtonFlags_MouseButtonLeft | ImGuiButtonFlags_MouseButtonMiddle);
+  const bool is_over = ImGui::IsItemHovered() || ImGui::IsItemActive();
+  state_.axis.left_px = rect.x0 + std::round(lane_heading_width * scale_);
+  state_.axis.width_px = std::max(1.0F, rect.x1 - state_.axis.left_px);
+  if (is_new_view_) {
+    is_new_view_ = false;
+    const auto view = load_last_view(session_.path());
+    if (view) {
+      state_.axis.begin_samples = view->begin_samples;
+      state_.axis.samples_per_px = view->samples_per_px;
+      state_.cursor_samples =
+          std::min(view->cursor_samples, static_cast<double>(take.length_samples));
+      state_.axis = moved(state_.axis, 0.0, take.length_samples);
+    } else {
+      // Some twelve seconds: four to eight bars.
+      const double first =
+          take.notes.empty() ? 0.0 : static_cast<double>(take.notes.front().onset_samples);
+      const auto span = 12.0 * static_cast<double>(take.time_base_hz);
+      state_.cursor_samples = first;
+      state_.axis = showing(state_.axis, first,
+                            std::min(first + span, static_cast<double>(take.length_samples)),
+                            take.length_samples);
+    }
+  }
+  const Digest& digest = session_.digest(state_.doubt_threshold);
+  lanes_ = lay_out(take, digest, state_, rect, scale_);
+  if (session_.has_take()) {
+    const PointerOutcome outcome = pointer_.update(lanes_, take, state_, pointer_input(is_over));
+    act_on(outcome);
+    // What was done shows in this very frame.
+    lanes_ =
+        lay_out(session_.take(), session_.digest(state_.doubt_threshold), state_, rect, scale_);
+    if (is_over && !ImGui::IsItemActive()) {
+      const Hit hit = hit_test(lanes_, {ImGui::GetIO().MousePos.x, ImGui::GetIO().MousePos.y});
+      switch (hit.kind) {
+        case Hit::Kind::note_onset:
+        case Hit::Kind::note_end:
+        case Hit::Kind::chord_edge:
+        case Hit::Kind::passage_begin:
+        case Hit::Kind::passage_end:
+          ImGui::SetMouseCursor(ImGuiMouseCursor_ResizeEW);
+          break;
+        case Hit::Kind::lane_divider:
+          ImGui::SetMouseCursor(ImGuiMouseCursor_ResizeNS);
+          break;
+        case Hit::Kind::note:
+        case Hit::Kind::beat:
+        case Hit::Kind::heading:
+          ImGui::SetMouseCursor(ImGuiMouseCursor_Hand);
+          break;
+        default:
+          break;
+      }
+    }
+  }
+  const Brush brush{*ImGui::GetWindowDrawList(), theme(), *fonts_, scale_};
+  const LanesScene scene{session_.take(),
+                         session_.digest(state_.doubt_threshold),
+                         state_,
+                         lanes_,
+                         session_.evidence().get(),
+                         session_.levels()};
+  draw_lanes(brush, scene);
+  draw_overview(brush, scene, overview_rect_);
+}
+
+void Desk::neck_part() {
+  const float height = std::min(ImGui::GetContentRegionAvail().y * 0.56F, 400.0F * scale_);
+  const ImVec2 at = ImGui::GetCursorScreenPos();
+  const Rect rect{at.x, at.y, at.x + ImGui::GetContentRegionAvail().x, at.y + height};
+  ImGui::InvisibleButton("neck", {std::max(1.0F, rect.width()), height});
+  const take::Take& take = session_.take();
+  const double now = state_.playing_samples.value_or(state_.cursor_samples);
+  NeckScene scene{take, {}, note_at_hand(), chord_at(take, now), settings_.is_neck_mirrored};
+  if (state_.playing_samples) scene.sounding = note_at(take, *state_.playing_samples);
+  const Brush brush{*ImGui::GetWindowDrawList(), theme(), *fonts_, scale_};
+  draw_neck(brush, scene, rect);
+  if (ImGui::IsItemClicked() && scene.selected && state_.notes.size() == 1) {
+    const ImVec2 mouse = ImGui::GetIO().MousePos;
+    if (const auto place = neck_place_at(scene, rect, scale_, {mouse.x, mouse.y})) {
+      apply(set_fret(take, take.notes[*scene.selected].id, place->string_number, place->fret));
+    }
+  }
+  if (ImGui::IsItemHovered() && scene.selected) {
+    ImGui::SetTooltip("click: play the note here");
+  }
+}
+
+void Desk::status_line() {
+  if (const auto work = session_.work()) {
+    ImGui::AlignTextToFramePadding();
+    ImGui::TextUnformatted(work->stage.c_str());
+    ImGui::SameLine();
+    ImGui::ProgressBar(static_cast<float>(work->share), {220.0F * scale_, 0.0F});
+    ImGui::SameLine();
+    if (ImGui::Button("Stop the analysis")) session_.cancel_work();
+    return;
+  }
+  ImGui::AlignTextToFramePadding();
+  if (!status_.empty() && clock_seconds_ - status_seconds_ < status_shown_seconds) {
+    ImGui::TextUnformatted(status_.c_str());
+    return;
+  }
+  const take::Take& take = session_.take();
+  const double now = state_.playing_samples.value_or(state_.cursor_samples);
+  std::string place = take::format_time(static_cast<std::int64_t>(now), take);
+  if (!take.beats.empty())
+    place = take::format_place(static_cast<std::int64_t>(now), take) + "   " + place;
+  if (hearing_) {
+    if (const std::string notice = hearing_->notice(); !notice.empty()) place += "   " + notice;
+  }
+  ImGui::TextDisabled("%s", place.c_str());
+}
+
+void Desk::welcome() {
+  const ImVec2 screen = ImGui::GetIO().DisplaySize;
+  const Brush brush{*ImGui::GetWindowDrawList(), theme(), *fonts_, scale_};
+  const auto centred = [&](float y, const ImFont* font, float px, Colour colour,
+                           std::string_view text) {
+    const float width = Brush::text_width(font, px, text);
+    brush.text(font, px, {(screen.x - width) / 2, y}, colour, text);
+  };
+  const float middle = screen.y * 0.4F;
+  centred(middle, fonts_->number, fonts_->number->FontSize, theme().text,
+          "Drop a recording or a take here");
+  centred(middle + 34.0F * scale_, fonts_->text, fonts_->text->FontSize, theme().faint_text,
+          "a band, a duo, or one guitar playing bass and chords; its low line is taken down");
+  const float width = 220.0F * scale_;
+  ImGui::SetCursorScreenPos({(screen.x - width) / 2, middle + 66.0F * scale_});
+  if (ImGui::Button("Open …", {width, 34.0F * scale_})) run(Action::open);
+  float y = middle + 122.0F * scale_;
+  for (std::size_t i = 0; i < std::min<std::size_t>(5, settings_.recent.size()); ++i) {
+    const std::filesystem::path path = settings_.recent[i];
+    ImGui::SetCursorScreenPos({(screen.x - 2.0F * width) / 2, y});
+    ImGui::PushID(static_cast<int>(i));
+    if (ImGui::Button(path.filename().c_str(), {2.0F * width, 0.0F})) open(path);
+    ImGui::PopID();
+    y += ImGui::GetFrameHeightWithSpacing();
+  }
+}
+
+void Desk::frame(const Fonts& fonts, float scale) {
+  fonts_ = &fonts;
+  scale_ = scale;
+  clock_seconds_ += static_cast<double>(ImGui::GetIO().DeltaTime);
+  take_in_background();
+  follow_sound();
+  drain_keys();
+
+  const ImVec2 screen = ImGui::GetIO().DisplaySize;
+  ImGui::SetNextWindowPos({0.0F, 0.0F});
+  ImGui::SetNextWindowSize(screen);
+  ImGui::PushStyleVar(ImGuiStyleVar_WindowRounding, 0.0F);
+  ImGui::PushStyleVar(ImGuiStyleVar_WindowBorderSize, 0.0F);
+  ImGui::Begin("desk", nullptr,
+               ImGuiWindowFlags_NoDecoration | ImGuiWindowFlags_NoMove |
+                   ImGuiWindowFlags_NoBringToFrontOnFocus | ImGuiWindowFlags_NoSavedSettings |
+                   ImGuiWindowFlags_NoNavInputs | ImGuiWindowFlags_NoScrollWithMouse);
+  ImGui::PopStyleVar(2);
+  top_bar();
+  if (!session_.has_take() && !session_.work()) {
+    welcome();
+  } else {
+    overview_part();
+    const ImVec2 at = ImGui::GetCursorScreenPos();
+    const float bottom = 2.0F * ImGui::GetFrameHeightWithSpacing() + 12.0F * scale_;
+    const float height = std::max(60.0F, ImGui::GetContentRegionAvail().y - bottom);
+    const float right = side_width * scale_;
+    const float width = ImGui::GetContentRegionAvail().x;
+    lanes_rect_ = {at.x, at.y, at.x + width - right - 8.0F * scale_, at.y + height};
+    lanes_part();
+    ImGui::SetCursorScreenPos({lanes_rect_.x1 + 8.0F * scale_, at.y});
+    ImGui::BeginChild("side", {right, height}, false, ImGuiWindowFlags_NoScrollbar);
+    neck_part();
+    side_panel();
+    ImGui::EndChild();
+    ImGui::SetCursorScreenPos({at.x, at.y + height + 4.0F * scale_});
+    transport_bar();
+    status_line();
+  }
+  context_menu();
+  ImGui::End();
+  dialogs();
+}
+
+}  // namespace lowstride::desk

@@ -1,0 +1,436 @@
+#include <algorithm>
+#include <cmath>
+
+#include <fmt/format.h>
+#include <imgui.h>
+// Needs imgui.h before it.
+#include <imgui_stdlib.h>
+
+#include "gui/draw/desk.hpp"
+#include "gui/gesture/grid_edits.hpp"
+#include "gui/gesture/note_edits.hpp"
+#include "src/analysis/fingering_edit.hpp"
+#include "src/neck/named_necks.hpp"
+#include "src/sheet/harmony.hpp"
+#include "src/sheet/summary.hpp"
+#include "src/theory/chord_label.hpp"
+
+namespace lowstride::desk {
+namespace {
+
+constexpr const char* click_names[] = {"click off", "click all", "click 2 and 4", "click 1"};
+constexpr const char* count_in_names[] = {"no count-in", "count-in 1 bar", "count-in 2 bars"};
+constexpr const char* line_names[] = {"line off", "line beside", "line instead"};
+
+ImVec4 vec(Colour colour) {
+  return {static_cast<float>(colour.red) / 255.0F, static_cast<float>(colour.green) / 255.0F,
+          static_cast<float>(colour.blue) / 255.0F, 1.0F};
+}
+
+std::string state_text(bool is_confirmed, bool is_doubt) {
+  return is_confirmed ? "confirmed" : is_doubt ? "in doubt" : "proposed";
+}
+
+void plain(const std::string& text) {
+  ImGui::TextUnformatted(text.data(), text.data() + text.size());
+}
+
+}  // namespace
+
+void Desk::tip(Action action) const {
+  if (!ImGui::IsItemHovered()) return;
+  const ActionInfo& info = info_of(action);
+  const std::string key = key_text(settings_.keys.key_of(action));
+  ImGui::SetTooltip("%s%s", std::string(info.name).c_str(),
+                    key.empty() ? "" : fmt::format("  ({})", key).c_str());
+}
+
+bool Desk::action_button(Action action, const char* label, bool is_on) {
+  if (is_on) {
+    ImGui::PushStyleColor(ImGuiCol_Button, vec(theme().accent));
+    ImGui::PushStyleColor(ImGuiCol_ButtonHovered, vec(theme().accent));
+    ImGui::PushStyleColor(ImGuiCol_Text, ImVec4{0.0F, 0.0F, 0.0F, 1.0F});
+  }
+  const bool is_pressed = ImGui::Button(label);
+  if (is_on) ImGui::PopStyleColor(3);
+  tip(action);
+  if (is_pressed) run(action);
+  return is_pressed;
+}
+
+void Desk::transport_bar() {
+  const bool is_playing = state_.playing_samples.has_value();
+  action_button(Action::play, is_playing ? "  Stop  " : "  Play  ", is_playing);
+  ImGui::SameLine();
+  action_button(Action::loop, "Loop", state_.is_loop_on);
+  ImGui::SameLine();
+  ImGui::SetNextItemWidth(150.0F * scale_);
+  float percent = static_cast<float>(hear_.speed_ratio * 100.0);
+  if (ImGui::SliderFloat("##speed", &percent, 20.0F, 150.0F, "speed %.0f %%")) {
+    hear_.speed_ratio = std::round(percent) / 100.0;
+    hearing_changed();
+  }
+  tip(Action::slower);
+  for (const double speed : {0.5, 0.75, 1.0}) {
+    ImGui::SameLine();
+    const std::string label = fmt::format("{:.0f}", speed * 100.0);
+    if (ImGui::Button(label.c_str())) {
+      hear_.speed_ratio = speed;
+      hearing_changed();
+    }
+  }
+  ImGui::SameLine();
+  ImGui::SetNextItemWidth(104.0F * scale_);
+  float semitones = static_cast<float>(hear_.shift_semitones);
+  if (ImGui::SliderFloat("##shift", &semitones, -12.0F, 12.0F,
+                         semitones == 0.0F ? "own pitch" : "%+.0f semit.")) {
+    hear_.shift_semitones = std::round(semitones);
+    hearing_changed();
+  }
+  tip(Action::pitch_up);
+  ImGui::SameLine();
+  action_button(Action::click, click_names[static_cast<int>(hear_.click)],
+                hear_.click != audio::ClickPattern::none);
+  ImGui::SameLine();
+  action_button(Action::count_in, count_in_names[std::clamp(hear_.count_in_bars, 0, 2)],
+                hear_.count_in_bars > 0);
+  ImGui::SameLine();
+  action_button(Action::line, line_names[static_cast<int>(hear_.line)],
+                hear_.line != LineHeard::off);
+  ImGui::SameLine();
+  action_button(Action::ramp, "speed up", ramp_to_ > 0.0);
+  ImGui::SameLine();
+  action_button(Action::follow, "follow", state_.follows_playing);
+  ImGui::SameLine();
+  action_button(Action::lens, "evidence");
+  ImGui::SameLine();
+  action_button(Action::roles, "roles");
+}
+
+void Desk::side_panel() {
+  struct Tab {
+    SidePanel panel;
+    Action action;
+    const char* label;
+  };
+  static constexpr Tab tabs[] = {{SidePanel::note, Action::show_note, "Note"},
+                                 {SidePanel::doubts, Action::show_doubts, "Doubts"},
+                                 {SidePanel::passages, Action::show_passages, "Passages"},
+                                 {SidePanel::take, Action::show_take, "Take"},
+                                 {SidePanel::history, Action::show_history, "Done"}};
+  for (const Tab& tab : tabs) {
+    if (tab.panel != SidePanel::note) ImGui::SameLine(0.0F, 3.0F * scale_);
+    action_button(tab.action, tab.label, state_.side_panel == tab.panel);
+  }
+  ImGui::BeginChild("panel", {0.0F, 0.0F}, true);
+  switch (state_.side_panel) {
+    case SidePanel::note:
+      note_panel();
+      break;
+    case SidePanel::doubts:
+      doubts_panel();
+      break;
+    case SidePanel::passages:
+      passages_panel();
+      break;
+    case SidePanel::take:
+      take_panel();
+      break;
+    case SidePanel::history:
+      history_panel();
+      break;
+  }
+  ImGui::EndChild();
+}
+
+void Desk::note_panel() {
+  const take::Take& take = session_.take();
+  const auto index = note_at_hand();
+  if (index) {
+    const take::Note note = take.notes[*index];
+    const auto key = sheet::key_of(take);
+    ImGui::PushFont(fonts_->number);
+    plain(fmt::format("{}{}", theory::pitch_text(note.midi, key), note.is_dead ? " (dead)" : ""));
+    ImGui::PopFont();
+    ImGui::SameLine();
+    ImGui::AlignTextToFramePadding();
+    const bool is_doubt = take::is_doubt(note, state_.doubt_threshold);
+    plain(fmt::format("{}, {}", sheet::place_text(take, note.onset_samples),
+                      state_text(note.state == take::State::confirmed, is_doubt)));
+    if (state_.notes.size() > 1)
+      plain(fmt::format("and {} more selected", state_.notes.size() - 1));
+    const auto& roles = session_.digest(state_.doubt_threshold).roles;
+    if (*index < roles.size() && roles[*index]) {
+      ImGui::PushTextWrapPos(0.0F);
+      ImGui::TextDisabled("%s", roles[*index]->reason.empty()
+                                    ? std::string(theory::role_text(roles[*index]->role)).c_str()
+                                    : roles[*index]->reason.c_str());
+      ImGui::PopTextWrapPos();
+    }
+    if (note.position) {
+      ImGui::TextDisabled(
+          "%s",
+          fmt::format(
+              "string {}, fret {}{}{}", note.position->string_number, note.position->fret,
+              note.position->finger > 0 ? fmt::format(", finger {}", note.position->finger) : "",
+              note.is_position_pinned ? " (chosen)" : "")
+              .c_str());
+    }
+    if (note.state == take::State::proposed) {
+      plain(fmt::format("sure to {:.0f} %, of the octave to {:.0f} %", note.confidence * 100.0,
+                        note.octave_margin * 100.0));
+    }
+    for (const dsp::PitchCandidate& other : note.alternatives) {
+      // Under one in two hundred: nothing that a player would choose from.
+      if (other.probability < 0.005) continue;
+      ImGui::PushID(other.midi);
+      const std::string label = fmt::format("{}  {:.0f} %", theory::pitch_text(other.midi, key),
+                                            other.probability * 100.0);
+      if (ImGui::Button(label.c_str())) apply(set_pitch(take, note.id, other.midi));
+      if (ImGui::IsItemHovered()) ImGui::SetTooltip("the note is this");
+      ImGui::PopID();
+      if (&other != &note.alternatives.back() &&
+          ImGui::GetItemRectMax().x + 90.0F * scale_ <
+              ImGui::GetWindowPos().x + ImGui::GetWindowWidth()) {
+        ImGui::SameLine();
+      }
+    }
+    action_button(Action::confirm, "Right");
+    ImGui::SameLine();
+    action_button(Action::doubt_and_next, "Doubtful");
+    ImGui::SameLine();
+    action_button(Action::compare, "Compare", compared_.has_value());
+    ImGui::SameLine();
+    action_button(Action::remove, "Remove");
+    ImGui::Separator();
+  }
+  if (const auto chord = chord_at_hand()) {
+    chord_part(*chord);
+  } else if (!index) {
+    ImGui::PushTextWrapPos(0.0F);
+    ImGui::TextDisabled(
+        "Click a number to see how sure it is and what else it may be. Type a fret "
+        "to change it, arrows to move it.");
+    ImGui::PopTextWrapPos();
+  }
+}
+
+void Desk::chord_part(std::size_t index) {
+  const take::Take& take = session_.take();
+  const take::ChordSpan span = take.chords[index];
+  ImGui::PushFont(fonts_->number);
+  plain(sheet::chord_name(take, span));
+  ImGui::PopFont();
+  ImGui::SameLine();
+  ImGui::AlignTextToFramePadding();
+  plain(fmt::format("{}{}{}",
+                    state_text(span.state == take::State::confirmed,
+                               take::is_doubt(span, state_.doubt_threshold)),
+                    span.state == take::State::confirmed
+                        ? ""
+                        : fmt::format(", {:.0f} %", span.confidence * 100.0),
+                    span.is_implied ? ", by the bass alone" : ""));
+  const auto key = sheet::key_of(take);
+  for (std::size_t i = 0; i < span.alternatives.size(); ++i) {
+    ImGui::PushID(static_cast<int>(i));
+    const dsp::ChordCandidate& other = span.alternatives[i];
+    if (i > 0) ImGui::SameLine();
+    const std::string label =
+        fmt::format("{} {:.0f}%", theory::chart_label(other.chord, key), other.probability * 100.0);
+    if (ImGui::Button(label.c_str())) apply(choose_chord(take, span.id, other.chord));
+    ImGui::PopID();
+  }
+  if (ImGui::Button("Name")) naming_ = ChordNaming{.id = span.id};
+  tip(Action::name_chord);
+  ImGui::SameLine();
+  if (ImGui::Button("Chord is right")) {
+    apply(confirm(Selected{.notes = {}, .chord = span.id, .beat = {}}));
+  }
+}
+
+void Desk::doubts_panel() {
+  const Digest& digest = session_.digest(state_.doubt_threshold);
+  const take::Take& take = session_.take();
+  plain(
+      fmt::format("{} notes, {} chords", digest.doubtful_note_count, digest.doubtful_chord_count));
+  ImGui::SameLine();
+  ImGui::Checkbox("least sure first", &state_.are_doubts_by_certainty);
+  action_button(Action::next_doubt, "Next");
+  ImGui::SameLine();
+  action_button(Action::confirm, "Right");
+  ImGui::SameLine();
+  action_button(Action::doubt_and_next, "Doubtful");
+  std::vector<const Doubt*> sorted;
+  sorted.reserve(digest.doubts.size());
+  for (const Doubt& doubt : digest.doubts) sorted.push_back(&doubt);
+  if (state_.are_doubts_by_certainty) {
+    std::ranges::stable_sort(sorted, {}, &Doubt::certainty);
+  }
+  const auto key = sheet::key_of(take);
+  ImGui::BeginChild("doubts");
+  ImGuiListClipper clipper;
+  clipper.Begin(static_cast<int>(sorted.size()));
+  while (clipper.Step()) {
+    for (int row = clipper.DisplayStart; row < clipper.DisplayEnd; ++row) {
+      const Doubt& doubt = *sorted[static_cast<std::size_t>(row)];
+      const bool is_note = doubt.kind == Doubt::Kind::note;
+      const std::string what = is_note ? theory::pitch_text(take.notes[doubt.index].midi, key)
+                                       : sheet::chord_name(take, take.chords[doubt.index]);
+      const std::string label =
+          fmt::format("{:<9}{:<8}{:>3.0f} %", sheet::place_text(take, doubt.at_samples), what,
+                      doubt.certainty * 100.0);
+      ImGui::PushID(is_note ? static_cast<int>(doubt.index) : -1 - static_cast<int>(doubt.index));
+      ImGui::PushFont(fonts_->mono);
+      const bool is_selected = is_note ? state_.is_selected(take.notes[doubt.index].id)
+                                       : state_.chord == take.chords[doubt.index].id;
+      if (ImGui::Selectable(label.c_str(), is_selected)) select_doubt(doubt, false);
+      ImGui::PopFont();
+      ImGui::PopID();
+    }
+  }
+  ImGui::EndChild();
+}
+
+void Desk::passages_panel() {
+  const take::Take& take = session_.take();
+  action_button(Action::name_passage, state_.passage ? "Rename" : "Name the marked stretch");
+  if (state_.passage) {
+    ImGui::SameLine();
+    action_button(Action::remove_passage, "Forget");
+  }
+  for (std::size_t i = 0; i < take.passages.size(); ++i) {
+    const take::Passage& passage = take.passages[i];
+    ImGui::PushID(static_cast<int>(static_cast<std::uint64_t>(passage.id)));
+    const Colour colour = theme().passages[i % theme().passages.size()];
+    ImGui::ColorButton("##colour", vec(colour),
+                       ImGuiColorEditFlags_NoTooltip | ImGuiColorEditFlags_NoDragDrop,
+                       {14.0F * scale_, 14.0F * scale_});
+    ImGui::SameLine();
+    const std::string label =
+        fmt::format("{}   {} to {}", passage.name, sheet::place_text(take, passage.begin_samples),
+                    sheet::place_text(take, passage.end_samples));
+    if (ImGui::Selectable(label.c_str(), state_.passage == passage.id)) {
+      state_.clear_selection();
+      state_.passage = passage.id;
+      state_.range = take::Stretch{passage.begin_samples, passage.end_samples};
+      state_.is_loop_on = true;
+      hearing_changed();
+      go_to(passage.begin_samples);
+    }
+    ImGui::PopID();
+  }
+  if (take.passages.empty()) {
+    ImGui::PushTextWrapPos(0.0F);
+    ImGui::TextDisabled(
+        "Drag over the bar numbers to mark a stretch: it loops. Name it to keep it.");
+    ImGui::PopTextWrapPos();
+  }
+}
+
+void Desk::take_panel() {
+  const take::Take& take = session_.take();
+  if (!is_take_text_fresh_) {
+    is_take_text_fresh_ = true;
+    title_text_ = take.title;
+    composer_text_ = take.composer;
+    tuning_text_ = neck::tuning_text(take.neck);
+  }
+  const auto field = [&](const char* label, std::string& text, auto make) {
+    ImGui::SetNextItemWidth(-80.0F * scale_);
+    ImGui::InputText(label, &text);
+    if (ImGui::IsItemDeactivatedAfterEdit()) make();
+  };
+  field("title", title_text_,
+        [&] { apply(Result<take::Edit>(take::Edit{take::SetTitle{title_text_}})); });
+  field("composer", composer_text_,
+        [&] { apply(Result<take::Edit>(take::Edit{take::SetComposer{composer_text_}})); });
+  // Whose hand will play: the neck and a fingering for it are one step.
+  const auto with_neck = [&](const neck::Neck& neck) {
+    if (const auto sound = neck::check(neck); !sound) return say(sound.error().message);
+    take::Take after = session_.take();
+    const take::Edit edit{take::SetNeck{.neck = neck, .octave_shift = 0}};
+    if (const auto done = take::apply(after, edit); !done) return say(done.error().message);
+    const auto fingering = analysis::fingering_edit(after, std::nullopt);
+    if (!fingering) return say(fingering.error().message);
+    apply(Result<take::Edit>(
+        take::Edit{take::EditGroup{.name = "Choose a neck", .edits = {edit, *fingering}}}));
+  };
+  ImGui::SetNextItemWidth(-80.0F * scale_);
+  if (ImGui::BeginCombo("neck", take.neck.name.c_str())) {
+    for (const neck::Neck& named : neck::named_necks()) {
+      if (ImGui::Selectable(named.name.c_str(), named.name == take.neck.name)) with_neck(named);
+    }
+    ImGui::EndCombo();
+  }
+  field("strings", tuning_text_, [&] {
+    const auto neck = neck::with_tuning(session_.take().neck, tuning_text_);
+    if (!neck) return say(neck.error().message);
+    with_neck(*neck);
+  });
+  int capo = take.neck.capo;
+  ImGui::SetNextItemWidth(-80.0F * scale_);
+  if (ImGui::InputInt("capo", &capo)) {
+    neck::Neck neck = take.neck;
+    neck.capo = std::clamp(capo, 0, 12);
+    if (neck.capo != take.neck.capo) with_neck(neck);
+  }
+  int meter = take.beats_per_bar;
+  ImGui::SetNextItemWidth(-80.0F * scale_);
+  if (ImGui::InputInt("meter", &meter)) {
+    apply(Result<take::Edit>(take::Edit{take::SetMeter{std::clamp(meter, 2, 12)}}));
+  }
+  double a4 = take.a4_hz;
+  ImGui::SetNextItemWidth(-80.0F * scale_);
+  ImGui::InputDouble("A4, Hz", &a4, 0.5, 1.0, "%.1f");
+  if (ImGui::IsItemDeactivatedAfterEdit() && a4 != take.a4_hz) {
+    apply(Result<take::Edit>(take::Edit{take::SetTuning{a4}}));
+  }
+  ImGui::BeginDisabled(session_.recording().empty());
+  if (ImGui::Button("Listen again")) session_.listen_again();
+  ImGui::EndDisabled();
+  if (ImGui::IsItemHovered())
+    ImGui::SetTooltip("analyses the recording anew; what is confirmed stays");
+  ImGui::SameLine();
+  float threshold = static_cast<float>(state_.doubt_threshold * 100.0);
+  ImGui::SetNextItemWidth(-1.0F);
+  if (ImGui::SliderFloat("##doubt", &threshold, 30.0F, 99.0F, "doubt under %.0f %%")) {
+    state_.doubt_threshold = std::round(threshold) / 100.0;
+    settings_.doubt_threshold = state_.doubt_threshold;
+  }
+}
+
+void Desk::history_panel() {
+  const take::History* history = session_.history();
+  if (history == nullptr) return;
+  action_button(Action::undo, "Undo");
+  ImGui::SameLine();
+  action_button(Action::redo, "Redo");
+  ImGui::SameLine();
+  ImGui::AlignTextToFramePadding();
+  ImGui::TextDisabled("click: back to there");
+  ImGui::BeginChild("steps");
+  const std::vector<std::string> done = history->done();
+  const std::vector<std::string> undone = history->undone();
+  // Latest first; what is undone above, faint.
+  int steps = 0;
+  for (std::size_t i = undone.size(); i-- > 0;) {
+    ImGui::PushID(static_cast<int>(i));
+    ImGui::PushStyleColor(ImGuiCol_Text, vec(theme().faint_text));
+    if (ImGui::Selectable(undone[i].c_str())) steps = static_cast<int>(i) + 1;
+    ImGui::PopStyleColor();
+    ImGui::PopID();
+  }
+  for (std::size_t i = done.size(); i-- > 0;) {
+    ImGui::PushID(static_cast<int>(10000 + i));
+    if (ImGui::Selectable(done[i].c_str(), i + 1 == done.size())) {
+      steps = -static_cast<int>(done.size() - 1 - i);
+    }
+    ImGui::PopID();
+  }
+  if (done.empty() && undone.empty()) ImGui::TextDisabled("Nothing has been changed.");
+  ImGui::EndChild();
+  for (; steps > 0; --steps) run(Action::redo);
+  for (; steps < 0; ++steps) run(Action::undo);
+}
+
+}  // namespace lowstride::desk

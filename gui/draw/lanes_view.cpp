@@ -1,0 +1,483 @@
+#include "gui/draw/lanes_view.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include <fmt/format.h>
+
+#include "src/neck/named_necks.hpp"
+#include "src/take/proposals.hpp"
+#include "src/theory/pitch.hpp"
+
+namespace lowstride::desk {
+namespace {
+
+class LanesPainter {
+ public:
+  LanesPainter(const Brush& brush, const LanesScene& scene)
+      : b_(brush), s_(scene), l_(scene.layout), t_(brush.theme) {}
+
+  void paint() {
+    b_.fill(l_.area, t_.background);
+    headings();
+    clip(true);
+    grid();
+    range();
+    passages();
+    chords();
+    strings();
+    labels();
+    waveform();
+    lens();
+    playhead();
+    clip(false);
+  }
+
+ private:
+  void clip(bool is_on) {
+    if (is_on) {
+      b_.list.PushClipRect({l_.axis.left_px, l_.area.y0}, {l_.area.x1, l_.area.y1}, true);
+    } else {
+      b_.list.PopClipRect();
+    }
+  }
+  [[nodiscard]] const Rect* open_lane(LaneKind kind) const {
+    const LaneBox* lane = l_.lane(kind);
+    return lane == nullptr || lane->is_folded ? nullptr : &lane->rect;
+  }
+  [[nodiscard]] float px(double value) const { return static_cast<float>(value) * b_.scale; }
+  [[nodiscard]] Colour mark_of(const NoteBox& note) const {
+    return note.is_confirmed ? t_.confirmed : note.is_doubt ? t_.doubt : t_.proposed;
+  }
+
+  void headings();
+  void grid();
+  void range();
+  void passages();
+  void chords();
+  void strings();
+  void note(const NoteBox& box);
+  void column(const NoteBox& box);
+  void labels();
+  void waveform();
+  void lens();
+  void playhead();
+
+  const Brush& b_;
+  const LanesScene& s_;
+  const LaneLayout& l_;
+  const Theme& t_;
+};
+
+void LanesPainter::headings() {
+  for (const LaneBox& lane : l_.lanes) {
+    b_.fill(lane.heading, t_.panel);
+    if (lane.is_folded) {
+      b_.line({lane.heading.x0 + px(8), lane.heading.middle_y()},
+              {lane.heading.x0 + px(26), lane.heading.middle_y()}, t_.faint_text, px(1.5));
+      continue;
+    }
+    const float text_px = b_.fonts.small->FontSize;
+    if (lane.kind == LaneKind::strings) {
+      const std::vector<std::string> names = neck::string_names(s_.take.neck);
+      for (std::size_t i = 0; i < names.size() && i < l_.string_ys.size(); ++i) {
+        b_.text(b_.fonts.text, b_.fonts.text->FontSize, {lane.heading.x1 - px(22), l_.string_ys[i]},
+                t_.text, names[i]);
+      }
+      continue;
+    }
+    b_.text(b_.fonts.small, text_px, {lane.heading.x0 + px(8), lane.heading.middle_y()},
+            t_.faint_text, lane_name(lane.kind));
+  }
+}
+
+void LanesPainter::grid() {
+  for (const LaneBox& lane : l_.lanes) {
+    if (lane.is_folded) {
+      b_.line({lane.rect.x0, lane.rect.middle_y()}, {lane.rect.x1, lane.rect.middle_y()},
+              t_.beat_line);
+    }
+  }
+  const Rect* counts = open_lane(LaneKind::counts);
+  const Rect* staff = open_lane(LaneKind::strings);
+  const Rect* ruler = open_lane(LaneKind::ruler);
+  const float top = ruler != nullptr ? ruler->y1 - px(6) : l_.area.y0;
+  const float bottom = l_.lanes.empty() ? l_.area.y1 : l_.lanes.back().rect.y1;
+  for (const BeatMark& beat : l_.beats) {
+    if (!beat.is_bar) {
+      b_.line({beat.x, top + px(8)}, {beat.x, bottom}, t_.beat_line);
+      continue;
+    }
+    b_.line({beat.x, top}, {beat.x, bottom}, t_.bar_line, 1.0F, 0.4);
+    if (staff != nullptr && !l_.string_ys.empty()) {
+      b_.line({beat.x, l_.string_ys.front()}, {beat.x, l_.string_ys.back()}, t_.bar_line,
+              std::max(1.0F, px(1.2)));
+    }
+  }
+  if (counts != nullptr) {
+    for (const BeatMark& beat : l_.beats) {
+      if (beat.is_selected) {
+        b_.outline({beat.x - px(9), counts->y0 + 1, beat.x + px(9), counts->y1 - 1}, t_.selection,
+                   px(4), px(1.5));
+      }
+      if (beat.is_confirmed) {
+        b_.fill({beat.x - px(4), counts->y1 - px(3), beat.x + px(4), counts->y1 - px(1)},
+                t_.confirmed);
+      }
+    }
+  }
+  if (ruler != nullptr) {
+    for (const Label& number : l_.bar_numbers) {
+      b_.text(b_.fonts.small, b_.fonts.small->FontSize,
+              {number.x + px(3), ruler->y0 + ruler->height() * 0.42F}, t_.faint_text, number.text);
+    }
+  }
+}
+
+void LanesPainter::range() {
+  const Rect* ruler = open_lane(LaneKind::ruler);
+  std::optional<take::Stretch> range = s_.state.range;
+  if (const auto* draft = std::get_if<RangeDraft>(&s_.state.draft)) range = draft->stretch;
+  if (!range) return;
+  const float x0 = l_.axis.px(static_cast<double>(range->begin_samples));
+  const float x1 = l_.axis.px(static_cast<double>(range->end_samples));
+  const float bottom = l_.lanes.empty() ? l_.area.y1 : l_.lanes.back().rect.y1;
+  b_.fill({x0, l_.area.y0, x1, bottom}, t_.loop, s_.state.is_loop_on ? 0.12 : 0.06);
+  if (ruler != nullptr) {
+    const Rect bar{x0, ruler->y1 - px(6), x1, ruler->y1 - px(1)};
+    if (s_.state.is_loop_on) {
+      b_.fill(bar, t_.loop, 1.0, px(2));
+    } else {
+      b_.outline(bar, t_.loop, px(2));
+    }
+  }
+}
+
+void LanesPainter::passages() {
+  const Rect* lane = open_lane(LaneKind::passages);
+  if (lane == nullptr) return;
+  for (const PassageBox& passage : l_.passages) {
+    const Colour colour = t_.passages[passage.index % t_.passages.size()];
+    const Rect box{passage.rect.x0 + 1.0F, passage.rect.y0 + px(1), passage.rect.x1 - 1.0F,
+                   passage.rect.y1 - px(1)};
+    b_.fill(box, mixed(t_.background, colour, 0.3), 1.0, px(3));
+    b_.fill({box.x0, box.y0, box.x0 + px(4), box.y1}, colour);
+    if (passage.is_selected) b_.outline(box, t_.selection, px(3), px(1.5));
+    b_.list.PushClipRect({box.x0, box.y0}, {box.x1, box.y1}, true);
+    b_.text(b_.fonts.small, b_.fonts.small->FontSize, {box.x0 + px(8), box.middle_y()}, t_.text,
+            passage.name);
+    b_.list.PopClipRect();
+  }
+  if (l_.passages.empty()) {
+    b_.text(b_.fonts.small, b_.fonts.small->FontSize, {lane->x0 + px(8), lane->middle_y()},
+            t_.faint_text,
+            s_.take.passages.empty() ? "drag over the bar numbers, then P: a passage" : "");
+  }
+}
+
+void LanesPainter::chords() {
+  const Rect* lane = open_lane(LaneKind::chords);
+  if (lane == nullptr) return;
+  const float text_px = b_.fonts.number->FontSize * 0.94F;
+  for (const ChordBox& chord : l_.chords) {
+    const Rect box{chord.rect.x0, chord.rect.y0 + px(2), chord.rect.x1 - px(1),
+                   chord.rect.y1 - px(2)};
+    const Colour mark = chord.is_confirmed ? t_.confirmed : chord.is_doubt ? t_.doubt : t_.proposed;
+    b_.fill(box,
+            chord.is_confirmed ? t_.chip_confirmed
+            : chord.is_doubt   ? t_.chip_doubt
+                               : t_.chip,
+            chord.is_confirmed || chord.is_doubt ? 0.75 : 1.0, px(3));
+    b_.fill({box.x0, box.y0, box.x0 + std::min(px(3), box.width()), box.y1}, mark);
+    if (chord.is_selected) b_.outline(box, t_.selection, px(3), px(2));
+    if (chord.text.empty()) continue;
+    b_.list.PushClipRect({std::max(box.x0, l_.axis.left_px), box.y0}, {box.x1, box.y1}, true);
+    const float x = std::max(box.x0, l_.axis.left_px) + px(8);
+    b_.text(b_.fonts.number, text_px, {x, box.middle_y()}, t_.text, chord.text);
+    if (chord.is_doubt) {
+      const float width = Brush::text_width(b_.fonts.number, text_px, chord.text);
+      b_.text(b_.fonts.number, text_px, {x + width + px(2), box.middle_y()}, t_.text, "?");
+    }
+    b_.list.PopClipRect();
+  }
+}
+
+/// The ranked candidates of a note as a column: how likely each is, the one chosen at the bottom.
+void LanesPainter::column(const NoteBox& box) {
+  const take::Note& note = s_.take.notes[box.index];
+  const float x1 = box.chip.x0 - px(1.5);
+  const float x0 = x1 - px(4);
+  const float height = box.chip.height();
+  float y = box.chip.y1;
+  const auto part = [&](double share, Colour colour) {
+    const float top = std::max(box.chip.y0, y - height * static_cast<float>(share));
+    if (y - top >= 1.0F) b_.fill({x0, top, x1, y - 0.5F}, colour);
+    y = top;
+  };
+  b_.fill({x0, box.chip.y0, x1, box.chip.y1}, t_.beat_line);
+  // A sure note's column stays in the background; a doubtful one's speaks up.
+  part(note.confidence, box.is_doubt ? mark_of(box) : mixed(t_.background, mark_of(box), 0.55));
+  bool is_first = true;
+  for (const dsp::PitchCandidate& other : note.alternatives) {
+    part(other.probability, is_first ? t_.alternative : mixed(t_.alternative, t_.background, 0.4));
+    is_first = false;
+  }
+}
+
+void LanesPainter::note(const NoteBox& box) {
+  const Colour mark = mark_of(box);
+  const double alpha = box.is_draft ? 0.7 : 1.0;
+  b_.fill({box.chip.x1 - px(1), box.sound.y0, std::max(box.sound.x1 - px(1), box.chip.x1),
+           box.sound.y1},
+          mark, alpha * 0.85, 0.0F);
+  const Colour chip = box.is_confirmed ? t_.chip_confirmed : box.is_doubt ? t_.chip_doubt : t_.chip;
+  const float rounding = px(4);
+  b_.fill(box.chip, t_.background, 1.0, rounding);
+  b_.fill(box.chip, chip, alpha, rounding);
+  if (box.is_selected) {
+    const Rect ring{box.chip.x0 - px(1.5), box.chip.y0 - px(1.5), box.chip.x1 + px(1.5),
+                    box.chip.y1 + px(1.5)};
+    b_.outline(ring, t_.selection, rounding, px(2));
+  } else if (box.is_doubt) {
+    b_.outline(box.chip, t_.doubt, rounding, px(1.2));
+  }
+  b_.text(b_.fonts.number, l_.number_px, {box.chip.x0 + px(3), box.chip.middle_y()}, t_.text,
+          box.text);
+  if (box.has_column) column(box);
+}
+
+void LanesPainter::strings() {
+  const Rect* lane = open_lane(LaneKind::strings);
+  if (lane == nullptr) return;
+  for (std::size_t i = 0; i < l_.string_ys.size(); ++i) {
+    // Low strings are thicker.
+    const float thickness = px(0.9 + 0.35 * static_cast<double>(i));
+    b_.line({lane->x0, l_.string_ys[i]}, {lane->x1, l_.string_ys[i]}, t_.string_line, thickness);
+  }
+  for (const NoteTick& tick : l_.ticks) {
+    b_.fill(tick.rect, tick.has_doubt ? t_.doubt : tick.is_confirmed ? t_.confirmed : t_.proposed);
+  }
+  for (const NoteBox& box : l_.notes) note(box);
+  if (const auto* box = std::get_if<BoxDraft>(&s_.state.draft)) {
+    const Rect rect{std::min(box->from.x, box->to.x), std::min(box->from.y, box->to.y),
+                    std::max(box->from.x, box->to.x), std::max(box->from.y, box->to.y)};
+    b_.fill(rect, t_.selection, 0.12);
+    b_.outline(rect, t_.selection);
+  }
+}
+
+void LanesPainter::labels() {
+  const auto row = [&](LaneKind kind, const std::vector<Label>& labels, float shift) {
+    const Rect* lane = open_lane(kind);
+    if (lane == nullptr) return;
+    const float text_px = b_.fonts.small->FontSize;
+    for (const Label& label : labels) {
+      const float half = shift * Brush::text_width(b_.fonts.small, text_px, label.text);
+      b_.text(b_.fonts.small, text_px, {label.x - half, lane->middle_y()},
+              label.is_faint ? t_.faint_text : t_.text, label.text);
+    }
+  };
+  row(LaneKind::counts, l_.counts, 0.5F);
+  row(LaneKind::roles, l_.roles, 0.0F);
+}
+
+void LanesPainter::waveform() {
+  const Rect* lane = open_lane(LaneKind::waveform);
+  if (lane == nullptr || s_.levels == nullptr) return;
+  draw_waveform(b_, *s_.levels, l_.axis, *lane, t_.waveform);
+}
+
+/// The low register's evidence, pitch by pitch, with the line as written laid over it.
+void LanesPainter::lens() {
+  const Rect* lane = open_lane(LaneKind::lens);
+  if (lane == nullptr) return;
+  const float small = b_.fonts.small->FontSize;
+  const auto say = [&](std::string_view sentence) {
+    b_.text(b_.fonts.small, small, {lane->x0 + px(8), lane->middle_y()}, t_.faint_text, sentence);
+  };
+  if (s_.evidence == nullptr || s_.evidence->frame_count() == 0) {
+    say("No evidence is kept for this take; listen again (Take panel) to see it.");
+    return;
+  }
+  const auto rate = static_cast<double>(s_.take.time_base_hz);
+  const double first = dsp::seconds_frame(std::max(0.0, l_.axis.begin_samples) / rate);
+  const double last = dsp::seconds_frame(l_.axis.end_samples() / rate);
+  const double columns = l_.axis.width_px / px(2.0);
+  const double step = std::max(1.0, (last - first) / columns);
+  if (step > 16.0) {
+    say("Zoom in to see what the low register says here.");
+    return;
+  }
+  // The pitches of the neck and a little around them.
+  const int low = std::max(dsp::lowest_evidence_midi,
+                           neck::lowest_midi(s_.take.neck) - 12 * s_.take.octave_shift - 2);
+  const int high = std::min(
+      dsp::lowest_evidence_midi + static_cast<int>(dsp::evidence_pitch_count) - 1, low + 34);
+  const float row_px = lane->height() / static_cast<float>(high - low + 1);
+  const auto y_of = [&](int midi) {
+    return lane->y1 - static_cast<float>(midi - low + 1) * row_px;
+  };
+  const auto key = s_.take.key
+                       ? std::optional(theory::Key{s_.take.key->tonic_pc, s_.take.key->is_minor})
+                       : std::nullopt;
+  for (int midi = low; midi <= high; ++midi) {
+    if (midi % 12 != neck::lowest_midi(s_.take.neck) % 12) continue;
+    b_.line({lane->x0, y_of(midi) + row_px / 2}, {lane->x1, y_of(midi) + row_px / 2}, t_.beat_line);
+    b_.text(b_.fonts.small, small, {lane->x0 + px(3), y_of(midi) + row_px / 2}, t_.faint_text,
+            theory::pitch_text(midi, key));
+  }
+  for (double frame = first; frame < last; frame += step) {
+    const auto index = static_cast<std::size_t>(frame);
+    if (index >= s_.evidence->frame_count()) break;
+    const auto row = s_.evidence->pitch.row(index);
+    const float x0 = l_.axis.px(dsp::frame_seconds(frame - 0.5) * rate);
+    const float x1 = l_.axis.px(dsp::frame_seconds(frame - 0.5 + step) * rate);
+    for (int midi = low; midi <= high; ++midi) {
+      const float value = row[static_cast<std::size_t>(midi - dsp::lowest_evidence_midi)];
+      if (value < 0.04F) continue;
+      b_.fill({x0, y_of(midi) + 0.5F, std::max(x1, x0 + 1.0F), y_of(midi) + row_px - 0.5F},
+              t_.evidence, std::sqrt(value));
+    }
+  }
+  for (const NoteBox& box : l_.notes) {
+    const take::Note& note = s_.take.notes[box.index];
+    b_.outline({box.sound.x0, y_of(note.midi), box.sound.x1 - px(1), y_of(note.midi) + row_px},
+               box.is_selected ? t_.selection
+               : box.is_doubt  ? t_.doubt
+                               : t_.text,
+               0.0F, 1.0F);
+  }
+}
+
+void LanesPainter::playhead() {
+  const float bottom = l_.lanes.empty() ? l_.area.y1 : l_.lanes.back().rect.y1;
+  const auto draw = [&](double sample, double alpha, float thickness) {
+    const float x = std::floor(l_.axis.px(sample)) + 0.5F;
+    b_.line({x, l_.area.y0}, {x, bottom}, t_.playhead, thickness, alpha);
+    b_.list.AddTriangleFilled({x - px(5), l_.area.y0}, {x + px(5), l_.area.y0},
+                              {x, l_.area.y0 + px(7)}, packed(t_.playhead, alpha));
+  };
+  if (s_.state.playing_samples) {
+    draw(s_.state.cursor_samples, 0.4, 1.0F);
+    draw(*s_.state.playing_samples, 1.0, px(2));
+  } else {
+    draw(s_.state.cursor_samples, 1.0, px(2));
+  }
+}
+
+}  // namespace
+
+void draw_lanes(const Brush& brush, const LanesScene& scene) { LanesPainter(brush, scene).paint(); }
+
+void draw_waveform(const Brush& brush, LevelsReader& reader, const TimeAxis& axis, const Rect& rect,
+                   Colour colour) {
+  const Levels& levels = reader.levels();
+  const float middle = rect.middle_y();
+  const float half = rect.height() * 0.48F;
+  const int columns = static_cast<int>(rect.width());
+  if (columns <= 0) return;
+  if (axis.samples_per_px < static_cast<double>(Levels::base_samples)) {
+    const auto begin = static_cast<std::int64_t>(std::floor(axis.begin_samples));
+    const auto end = static_cast<std::int64_t>(std::ceil(axis.end_samples())) + 1;
+    const auto close_up = reader.close_up(begin, end);
+    if (close_up && axis.samples_per_px < 2.0) {
+      // The curve itself.
+      ImVec2 previous;
+      for (std::int64_t at = std::max(begin, close_up->begin_sample);
+           at < std::min(end, close_up->begin_sample +
+                                  static_cast<std::int64_t>(close_up->samples.size()));
+           ++at) {
+        const float value =
+            close_up->samples[static_cast<std::size_t>(at - close_up->begin_sample)];
+        const ImVec2 point{axis.px(static_cast<double>(at)), middle - value * half};
+        if (at > begin && at > close_up->begin_sample) {
+          brush.list.AddLine(previous, point, packed(colour), 1.5F);
+        }
+        previous = point;
+      }
+      return;
+    }
+    if (close_up) {
+      brush.list.PrimReserve(columns * 6, columns * 4);
+      for (int i = 0; i < columns; ++i) {
+        const float x = rect.x0 + static_cast<float>(i);
+        const std::int64_t count = static_cast<std::int64_t>(close_up->samples.size());
+        const std::int64_t from = std::clamp<std::int64_t>(
+            static_cast<std::int64_t>(axis.sample(x)) - close_up->begin_sample, 0, count);
+        const std::int64_t to = std::clamp<std::int64_t>(
+            static_cast<std::int64_t>(axis.sample(x + 1.0F)) - close_up->begin_sample + 1, from,
+            count);
+        float low = 0.0F;
+        float high = 0.0F;
+        if (from < to) {
+          const auto [least, most] =
+              std::minmax_element(close_up->samples.begin() + from, close_up->samples.begin() + to);
+          low = *least;
+          high = *most;
+        }
+        brush.list.PrimRect({x, middle - high * half - 0.5F},
+                            {x + 1.0F, middle - low * half + 0.5F}, packed(colour));
+      }
+      return;
+    }
+  }
+  brush.list.PrimReserve(columns * 6, columns * 4);
+  for (int i = 0; i < columns; ++i) {
+    const float x = rect.x0 + static_cast<float>(i);
+    const auto level = levels.between(axis.sample(x), axis.sample(x + 1.0F)).value_or(Level{});
+    brush.list.PrimRect({x, middle - static_cast<float>(level.high) / 127.0F * half - 0.5F},
+                        {x + 1.0F, middle - static_cast<float>(level.low) / 127.0F * half + 0.5F},
+                        packed(colour));
+  }
+}
+
+void draw_overview(const Brush& brush, const LanesScene& scene, const Rect& rect) {
+  const Theme& theme = brush.theme;
+  const take::Take& take = scene.take;
+  brush.fill(rect, theme.background);
+  if (take.length_samples <= 0) return;
+  TimeAxis axis;
+  axis.left_px = rect.x0;
+  axis.width_px = rect.width();
+  axis.begin_samples = 0.0;
+  axis.samples_per_px = static_cast<double>(take.length_samples) / rect.width();
+  const float strip = std::round(4.0F * brush.scale);
+  if (scene.levels != nullptr) {
+    draw_waveform(brush, *scene.levels, axis, {rect.x0, rect.y0 + strip, rect.x1, rect.y1 - strip},
+                  theme.waveform);
+  }
+  for (std::size_t i = 0; i < take.passages.size(); ++i) {
+    brush.fill({axis.px(static_cast<double>(take.passages[i].begin_samples)), rect.y0,
+                axis.px(static_cast<double>(take.passages[i].end_samples)), rect.y0 + strip},
+               theme.passages[i % theme.passages.size()]);
+  }
+  // How far one has come: three pixels at a time, what is confirmed and what is in doubt.
+  const float step = std::round(3.0F * brush.scale);
+  for (float x = rect.x0; x < rect.x1; x += step) {
+    const std::size_t first = first_note_from(take, axis.sample(x));
+    const std::size_t last = first_note_from(take, axis.sample(x + step));
+    if (first >= last) continue;
+    const Digest& digest = scene.digest;
+    const bool has_doubt = digest.doubts_before[last] > digest.doubts_before[first];
+    const bool is_confirmed =
+        digest.confirmed_before[last] - digest.confirmed_before[first] == last - first;
+    if (has_doubt || is_confirmed) {
+      brush.fill({x, rect.y1 - strip, x + step - 1.0F, rect.y1},
+                 has_doubt ? theme.doubt : theme.confirmed);
+    }
+  }
+  const TimeAxis& shown = scene.layout.axis;
+  const Rect window{std::max(rect.x0, axis.px(shown.begin_samples)), rect.y0,
+                    std::min(rect.x1, axis.px(shown.end_samples())), rect.y1};
+  brush.fill(window, theme.selection, 0.10);
+  brush.outline(window, theme.selection, 2.0F * brush.scale, 1.2F * brush.scale);
+  const float x = axis.px(scene.state.playing_samples.value_or(scene.state.cursor_samples));
+  brush.line({x, rect.y0}, {x, rect.y1}, theme.playhead, 1.5F * brush.scale);
+}
+
+double overview_sample(const take::Take& take, const Rect& rect, float x) noexcept {
+  const double share = std::clamp((x - rect.x0) / std::max(1.0F, rect.width()), 0.0F, 1.0F);
+  return share * static_cast<double>(take.length_samples);
+}
+
+}  // namespace lowstride::desk

@@ -1,0 +1,374 @@
+#include "gui/model/session.hpp"
+
+#include <chrono>
+#include <iterator>
+#include <utility>
+
+#include <fmt/format.h>
+
+#include "src/analysis/fingering_edit.hpp"
+#include "src/analysis/follow_up.hpp"
+#include "src/analysis/lift.hpp"
+#include "src/analysis/rereading.hpp"
+#include "src/audio/recording.hpp"
+#include "src/take/proposals.hpp"
+
+namespace lowstride::desk {
+
+namespace fs = std::filesystem;
+
+namespace {
+
+template <typename T>
+bool is_ready(const std::future<T>& future) {
+  return future.valid() && future.wait_for(std::chrono::seconds(0)) == std::future_status::ready;
+}
+
+bool is_take_path(const fs::path& path) { return path.extension() == ".take"; }
+
+/// Everything that an analysis proposes for a take, with a neck for a new one and the fingering.
+Result<take::EditGroup> proposals_group(const take::Take& take, const dsp::Evidence& evidence) {
+  analysis::Hints hints;
+  if (!take.analysis_version.empty()) hints.voice = take.voice;
+  const analysis::Reading reading = analysis::read_evidence(evidence, 0.0, take, hints);
+  take::EditGroup group{.name = "Lift", .edits = {}};
+  take::Take after = take;
+  const auto add = [&](take::Edit edit) -> Result<void> {
+    const auto done = take::apply(after, edit);
+    if (!done) return tl::unexpected(done.error());
+    group.edits.push_back(std::move(edit));
+    return {};
+  };
+  auto done = add(take::proposals_edit(take, reading.proposals, 0, take.length_samples));
+  if (done && take.analysis_version.empty()) {
+    const auto neck = analysis::chosen_neck({}, after.voice);
+    if (!neck) return tl::unexpected(neck.error());
+    done = add(take::SetNeck{.neck = *neck, .octave_shift = after.octave_shift});
+  }
+  if (!done) return tl::unexpected(done.error());
+  auto fingering = analysis::fingering_edit(after, std::nullopt);
+  if (!fingering) return tl::unexpected(fingering.error());
+  group.edits.push_back(std::move(*fingering));
+  return group;
+}
+
+}  // namespace
+
+WorkControl Progress::control() {
+  WorkControl control;
+  control.cancel = &is_cancelled_;
+  control.on_progress = [this](std::string_view stage, double share) {
+    share_.store(share);
+    const std::lock_guard lock(mutex_);
+    stage_.assign(stage);
+  };
+  return control;
+}
+
+const std::string& Progress::stage() {
+  if (const std::unique_lock lock(mutex_, std::try_to_lock); lock) last_stage_ = stage_;
+  return last_stage_;
+}
+
+Session::Session() = default;
+
+Session::~Session() { cancel_work(); }
+
+void Session::open(const fs::path& path) {
+  cancel_work();
+  progress_ = std::make_unique<Progress>();
+  // The file of the take at hand is given back first: it may be opened anew.
+  file_.reset();
+  is_read_only_ = false;
+  shown_ = {};
+  levels_.reset();
+  evidence_.reset();
+  recording_.clear();
+  followed_edit_.reset();
+  follow_base_.reset();
+  recovered_count_ = 0;
+  changed();
+  opening_ = std::async(
+      std::launch::async, [path, control = progress_->control()]() -> Result<detail::Opened> {
+        control.report("Opening", 0.0);
+        detail::Opened opened;
+        const auto from = [&opened](Result<take::TakeFile> file) -> Result<void> {
+          if (file) {
+            opened.file = std::move(*file);
+            opened.messages = opened.file->messages();
+            return {};
+          }
+          // Somebody else works on it, or the folder is read-only: it can be looked at.
+          if (file.error().code != ErrorCode::conflict &&
+              file.error().code != ErrorCode::cannot_write) {
+            return tl::unexpected(file.error());
+          }
+          auto loaded = take::load_take(opened.path);
+          if (!loaded) return tl::unexpected(file.error());
+          opened.read_only = std::move(loaded->take);
+          opened.messages = std::move(loaded->messages);
+          opened.messages.insert(opened.messages.begin(),
+                                 file.error().message + " It is shown and cannot be changed here.");
+          return {};
+        };
+        if (is_take_path(path)) {
+          opened.path = path;
+          if (const auto done = from(take::TakeFile::open(path)); !done) {
+            return tl::unexpected(done.error());
+          }
+          const take::Take& take = opened.file ? opened.file->take() : *opened.read_only;
+          if (take.recording) {
+            const auto found = take::find_recording(take, path, [&control](const fs::path& file) {
+              return audio::content_hash_of(file, control);
+            });
+            if (found) {
+              opened.recording = *found;
+            } else {
+              opened.messages.push_back(found.error().message +
+                                        " Without it only the line as written can be heard.");
+            }
+          }
+          return opened;
+        }
+        const auto reader = audio::open_recording(path, {}, control);
+        if (!reader) return tl::unexpected(reader.error());
+        const audio::RecordingInfo& info = (*reader)->info();
+        opened.path = take::take_path_for(path);
+        opened.recording = path;
+        auto done = from(take::TakeFile::open_or_create(
+            opened.path, analysis::fresh_take(info, path, opened.path)));
+        if (!done) return tl::unexpected(done.error());
+        if (!info.lost_note.empty()) opened.messages.push_back(info.lost_note);
+        return opened;
+      });
+}
+
+bool Session::poll() {
+  const std::uint64_t before = revision_;
+  if (is_ready(opening_)) {
+    auto opened = opening_.get();
+    changed();
+    if (opened) {
+      begin(std::move(*opened));
+    } else if (opened.error().code != ErrorCode::cancelled) {
+      messages_.push_back(opened.error().message);
+    }
+  }
+  if (is_ready(fetching_)) {
+    if (auto evidence = fetching_.get()) {
+      evidence_ = std::move(evidence);
+      changed();
+    }
+  }
+  if (is_ready(lifting_)) {
+    auto lifted = lifting_.get();
+    if (lifted) {
+      take_in(std::move(*lifted));
+    } else {
+      messages_.push_back(lifted.error().code == ErrorCode::cancelled
+                              ? "The analysis was stopped; what is there stays."
+                              : lifted.error().message);
+    }
+  }
+  if (is_ready(following_)) {
+    auto edits = following_.get();
+    if (edits) {
+      take_in_follow_up(std::move(*edits));
+    } else {
+      followed_edit_.reset();
+      follow_base_.reset();
+      messages_.push_back(edits.error().message);
+    }
+  }
+  return revision_ != before;
+}
+
+void Session::begin(detail::Opened opened) {
+  path_ = std::move(opened.path);
+  recording_ = std::move(opened.recording);
+  file_ = std::move(opened.file);
+  if (opened.read_only) {
+    shown_ = std::move(*opened.read_only);
+    is_read_only_ = true;
+  }
+  recovered_count_ = file_ ? file_->history().done().size() : 0;
+  std::ranges::move(opened.messages, std::back_inserter(messages_));
+  if (recording_.empty()) return;
+  levels_ = std::make_unique<LevelsReader>(recording_, take().length_samples);
+  if (file_ && take().analysis_version.empty()) {
+    start_lift();
+    return;
+  }
+  fetching_ = std::async(std::launch::async, [copy = take()] {
+    auto kept = analysis::kept_evidence(copy);
+    return kept ? std::make_shared<const dsp::Evidence>(std::move(*kept))
+                : std::shared_ptr<const dsp::Evidence>();
+  });
+}
+
+void Session::start_lift() {
+  progress_ = std::make_unique<Progress>();
+  lifting_ = std::async(
+      std::launch::async,
+      [copy = take(), recording = recording_, revision = revision_, evidence = evidence_,
+       control = progress_->control()]() -> Result<detail::Lifted> {
+        detail::Lifted lifted;
+        lifted.revision = revision;
+        lifted.evidence = evidence;
+        if (!evidence) {
+          auto heard = analysis::hear(recording, {}, control);
+          if (!heard) return tl::unexpected(heard.error());
+          lifted.remarks = std::move(heard->remarks);
+          lifted.evidence = std::make_shared<const dsp::Evidence>(std::move(heard->evidence));
+        }
+        control.report("Reading", 0.92);
+        auto edits = proposals_group(copy, *lifted.evidence);
+        if (!edits) return tl::unexpected(edits.error());
+        if (control.is_cancelled()) return fail(ErrorCode::cancelled, "");
+        lifted.edits = std::move(*edits);
+        return lifted;
+      });
+}
+
+void Session::take_in(detail::Lifted lifted) {
+  evidence_ = std::move(lifted.evidence);
+  std::ranges::move(lifted.remarks, std::back_inserter(messages_));
+  if (!file_) return;
+  if (lifted.revision != revision_) {
+    // The take was changed meanwhile: decided once more, from the evidence that is there now.
+    start_lift();
+    return;
+  }
+  if (const auto done = file_->apply(take::Edit{std::move(lifted.edits)}); !done) {
+    messages_.push_back(done.error().message);
+    return;
+  }
+  changed();
+  messages_.push_back(fmt::format("{} notes, {} chords and {} beats are proposed.",
+                                  take().notes.size(), take().chords.size(), take().beats.size()));
+}
+
+const take::Take& Session::take() const noexcept { return file_ ? file_->take() : shown_; }
+
+const Digest& Session::digest(double doubt_threshold) {
+  if (!digest_ || digest_revision_ != revision_ || digest_threshold_ != doubt_threshold) {
+    digest_ = digest_of(take(), doubt_threshold);
+    digest_revision_ = revision_;
+    digest_threshold_ = doubt_threshold;
+  }
+  return *digest_;
+}
+
+Result<void> Session::apply(const take::Edit& edit) {
+  if (!file_) {
+    return fail(ErrorCode::conflict, has_take() ? "This take is shown only; save a copy to work on."
+                                                : "Open a recording or a take first.");
+  }
+  auto before = std::make_shared<const take::Take>(take());
+  if (auto done = file_->apply(edit); !done) return done;
+  if (!follow_base_) follow_base_ = std::move(before);
+  followed_edit_ = edit;
+  changed();
+  if (!following_.valid()) start_follow_up();
+  return {};
+}
+
+void Session::start_follow_up() {
+  follow_revision_ = revision_;
+  following_ =
+      std::async(std::launch::async, [before = follow_base_, after = take(), evidence = evidence_] {
+        return analysis::follow_up(*before, after, evidence.get());
+      });
+}
+
+void Session::take_in_follow_up(take::EditGroup edits) {
+  if (!followed_edit_ || !file_) return;
+  if (follow_revision_ != revision_) {
+    start_follow_up();
+    return;
+  }
+  take::EditGroup whole{.name = take::describe(*followed_edit_), .edits = {}};
+  whole.edits.push_back(std::move(*followed_edit_));
+  followed_edit_.reset();
+  follow_base_.reset();
+  if (edits.edits.empty()) return;
+  std::ranges::move(edits.edits, std::back_inserter(whole.edits));
+  // The edit is taken back and done again with what follows from it, as one step.
+  const take::Edit alone = whole.edits.front();
+  if (const auto undone = file_->undo(); !undone) {
+    messages_.push_back(undone.error().message);
+    return;
+  }
+  if (const auto done = file_->apply(take::Edit{std::move(whole)}); !done) {
+    const auto again = file_->apply(alone);
+    if (!again) messages_.push_back(again.error().message);
+  }
+  changed();
+}
+
+Result<std::optional<std::string>> Session::undo() {
+  if (!file_) return std::optional<std::string>{};
+  followed_edit_.reset();
+  follow_base_.reset();
+  auto name = file_->undo();
+  changed();
+  return name;
+}
+
+Result<std::optional<std::string>> Session::redo() {
+  if (!file_) return std::optional<std::string>{};
+  followed_edit_.reset();
+  follow_base_.reset();
+  auto name = file_->redo();
+  changed();
+  return name;
+}
+
+Result<void> Session::save() {
+  if (!file_) return fail(ErrorCode::conflict, "There is no take to save.");
+  return file_->save();
+}
+
+const take::History* Session::history() const noexcept {
+  return file_ ? &file_->history() : nullptr;
+}
+
+bool Session::has_unsaved_edits() const noexcept { return file_ && file_->has_unsaved_edits(); }
+
+void Session::listen_again() {
+  if (!file_ || recording_.empty()) {
+    messages_.emplace_back("There is no recording to listen to.");
+    return;
+  }
+  if (!lifting_.valid()) start_lift();
+}
+
+void Session::cancel_work() {
+  if (progress_) progress_->cancel();
+}
+
+std::optional<Session::Work> Session::work() {
+  if (progress_ && (opening_.valid() || lifting_.valid())) {
+    return Work{progress_->stage(), progress_->share()};
+  }
+  return std::nullopt;
+}
+
+void Session::wait() {
+  const auto wait_for = [](const auto& future) {
+    if (future.valid()) future.wait();
+  };
+  do {
+    wait_for(opening_);
+    wait_for(fetching_);
+    wait_for(lifting_);
+    wait_for(following_);
+    poll();
+  } while (opening_.valid() || fetching_.valid() || lifting_.valid() || following_.valid());
+}
+
+std::vector<std::string> Session::take_messages() { return std::exchange(messages_, {}); }
+
+void Session::changed() { ++revision_; }
+
+}  // namespace lowstride::desk

@@ -1,0 +1,157 @@
+#pragma once
+
+#include <atomic>
+#include <cstdint>
+#include <filesystem>
+#include <future>
+#include <memory>
+#include <mutex>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "dsp/base/evidence.hpp"
+#include "gui/layout/digest.hpp"
+#include "gui/model/levels.hpp"
+#include "src/base/result.hpp"
+#include "src/take/edit.hpp"
+#include "src/take/storage.hpp"
+#include "src/take/take.hpp"
+
+namespace lowstride::desk {
+
+/// What work in the background tells: the working thread writes, the desk reads without waiting.
+class Progress {
+ public:
+  [[nodiscard]] WorkControl control();
+  void cancel() noexcept { is_cancelled_.store(true); }
+  [[nodiscard]] bool is_cancelled() const noexcept { return is_cancelled_.load(); }
+  [[nodiscard]] double share() const noexcept { return share_.load(); }
+  /// The stage as it was when it could last be read without waiting.
+  [[nodiscard]] const std::string& stage();
+
+ private:
+  std::atomic<bool> is_cancelled_{false};
+  std::atomic<double> share_{0.0};
+  std::mutex mutex_;
+  std::string stage_;       // guarded by mutex_
+  std::string last_stage_;  // the desk's copy
+};
+
+namespace detail {
+
+/// What opening gives.
+struct Opened {
+  std::filesystem::path path = {};
+  std::filesystem::path recording = {};
+  std::optional<take::TakeFile> file = {};
+  std::optional<take::Take> read_only = {};
+  std::vector<std::string> messages = {};
+};
+
+/// What listening gives.
+struct Lifted {
+  std::shared_ptr<const dsp::Evidence> evidence = {};
+  take::EditGroup edits = {};
+  std::uint64_t revision = 0;  // of the take that they are for
+  std::vector<std::string> remarks = {};
+};
+
+}  // namespace detail
+
+/// One take at work on the desk: its file and journal, its recording's waveform and evidence, and
+/// what goes on in the background. All calls from one thread, none waits for background work.
+class Session {
+ public:
+  Session();
+  Session(const Session&) = delete;
+  Session& operator=(const Session&) = delete;
+  ~Session();
+
+  /// Opens a take (NAME.take) or a recording: whose take is opened if it lies beside it, and begun
+  /// and lifted if not. What was open is left as it is on disk, its edits in the journal. Errors
+  /// come as `messages`.
+  void open(const std::filesystem::path& path);
+
+  /// Takes in what the background has done. Call once a frame. True when the take, its recording or
+  /// its evidence is another than before.
+  bool poll();
+
+  [[nodiscard]] bool has_take() const noexcept { return file_ || is_read_only_; }
+  [[nodiscard]] bool is_read_only() const noexcept { return is_read_only_; }
+  [[nodiscard]] const take::Take& take() const noexcept;
+  /// Another number for another state of the take.
+  [[nodiscard]] std::uint64_t revision() const noexcept { return revision_; }
+  /// Of the take as it is now.
+  [[nodiscard]] const Digest& digest(double doubt_threshold);
+  [[nodiscard]] const std::filesystem::path& path() const noexcept { return path_; }
+  /// Empty while it is not found.
+  [[nodiscard]] const std::filesystem::path& recording() const noexcept { return recording_; }
+  [[nodiscard]] const std::shared_ptr<const dsp::Evidence>& evidence() const noexcept {
+    return evidence_;
+  }
+  /// Null without a recording.
+  [[nodiscard]] LevelsReader* levels() noexcept { return levels_.get(); }
+
+  /// One step: applied, written to the journal, shown in the next frame; what follows from it joins
+  /// the same step some frames later. Errors as take::TakeFile::apply; conflict when read only.
+  [[nodiscard]] Result<void> apply(const take::Edit& edit);
+  [[nodiscard]] Result<std::optional<std::string>> undo();
+  [[nodiscard]] Result<std::optional<std::string>> redo();
+  [[nodiscard]] Result<void> save();
+  [[nodiscard]] const take::History* history() const noexcept;
+  [[nodiscard]] bool has_unsaved_edits() const noexcept;
+  /// Edits that were taken up from the journal when the take was opened.
+  [[nodiscard]] std::size_t recovered_count() const noexcept { return recovered_count_; }
+
+  /// Listens to the recording (again) and merges what is proposed; what is confirmed stays.
+  void listen_again();
+  void cancel_work();
+  /// What goes on: stage and share, for a bar; nothing when all is quiet.
+  struct Work {
+    std::string stage;
+    double share = 0.0;
+  };
+  [[nodiscard]] std::optional<Work> work();
+  /// What follows from the last edit is being worked out.
+  [[nodiscard]] bool is_following() const noexcept { return following_.valid(); }
+  /// Waits for background work and takes it in: for tests and for closing.
+  void wait();
+
+  /// Sentences for the player, oldest first; taking them empties the list.
+  [[nodiscard]] std::vector<std::string> take_messages();
+
+ private:
+  void begin(detail::Opened opened);
+  void start_lift();
+  void start_follow_up();
+  void take_in(detail::Lifted lifted);
+  void take_in_follow_up(take::EditGroup edits);
+  void changed();
+
+  std::filesystem::path path_;
+  std::filesystem::path recording_;
+  std::optional<take::TakeFile> file_;
+  take::Take shown_;  // when read only, or nothing is open
+  bool is_read_only_ = false;
+  std::uint64_t revision_ = 1;
+  std::size_t recovered_count_ = 0;
+  std::optional<Digest> digest_;
+  std::uint64_t digest_revision_ = 0;
+  double digest_threshold_ = -1.0;
+  std::shared_ptr<const dsp::Evidence> evidence_;
+  std::unique_ptr<LevelsReader> levels_;
+  std::vector<std::string> messages_;
+
+  std::unique_ptr<Progress> progress_;  // of opening or lifting
+  std::future<Result<detail::Opened>> opening_;
+  std::future<Result<detail::Lifted>> lifting_;
+  std::future<std::shared_ptr<const dsp::Evidence>> fetching_;
+  std::future<Result<take::EditGroup>> following_;
+  // The edit that waits for what follows from it, and the take before the first such edit.
+  std::optional<take::Edit> followed_edit_;
+  std::shared_ptr<const take::Take> follow_base_;
+  std::uint64_t follow_revision_ = 0;  // of the take that `following_` looks at
+};
+
+}  // namespace lowstride::desk
