@@ -14,15 +14,18 @@ namespace lowstride::cli {
 /// `lowstride export`: writes a take as text tab, MIDI file or tables.
 [[nodiscard]] ExitCode run_export(const ExportOptions& options);
 
+/// `lowstride read`: opens a MIDI file, MusicXML or tables as a take without a recording. The
+/// contract names no word for this; players "read" what is written, as they "lift" what sounds.
+[[nodiscard]] ExitCode run_read(const ReadOptions& options);
+
+/// `lowstride compare`: what differs between a take and another, note by note, and the scores.
+[[nodiscard]] ExitCode run_compare(const CompareOptions& options);
+
 /// `lowstride edit`: changes a take by the desk's own edits, all of them or none.
 [[nodiscard]] ExitCode run_edit(const EditOptions& options);
 
 /// `lowstride drill`: ear training from takes in the terminal, and what goes with it: progress,
 /// history, tuner.
 [[nodiscard]] ExitCode run_drill(const DrillOptions& options);
-
-/// `lowstride desk`: becomes the program `lowstride-desk`, which has the window. It is a program of
-/// its own so that this one runs, and builds, where there is no screen and no OpenGL.
-[[nodiscard]] ExitCode run_desk(const DeskOptions& options);
 
 }  // namespace lowstride::cli

@@ -82,13 +82,28 @@ void add_slow(CLI::App& app, lowstride::cli::SlowOptions& options) {
 }
 
 void add_export(CLI::App& app, lowstride::cli::ExportOptions& options) {
-  CLI::App* command =
-      app.add_subcommand("export", "Write a take as tab, MusicXML, MIDI file or tables");
+  CLI::App* command = app.add_subcommand(
+      "export", "Write a take as tab, printed pages, MusicXML, MIDI file or tables");
   command->add_option("take", options.take, "The take")->required();
-  command->add_option("--format", options.format, "text, musicxml, midi or tables")
+  command->add_option("--format", options.format, "text, pdf, svg, png, musicxml, midi or tables")
       ->required()
-      ->check(CLI::IsMember({"text", "musicxml", "midi", "tables"}));
-  command->add_option("--passage", options.passage, "Only this passage (text, musicxml)");
+      ->check(CLI::IsMember({"text", "pdf", "svg", "png", "musicxml", "midi", "tables"}));
+  command->add_option("--passage", options.passage, "Only this passage (not midi, tables)");
+  command->add_option("--bars", options.bars, "Only these bars: 5-12 (not midi, tables)");
+  command->add_option("--paper", options.paper, "a4 or letter (pdf, svg, png)")
+      ->check(CLI::IsMember({"a4", "letter"}));
+  command->add_flag("--tab-only", options.is_tab_only,
+                    "Pages with tab and its rhythm, without a staff (pdf, svg, png)");
+  command->add_flag("--written-out", options.is_written_out,
+                    "Write bars that come again each time, without repeat signs");
+  CLI::Option* as_played = command->add_flag("--as-played");
+  as_played->description("Notes where they were played (midi; the default)");
+  command
+      ->add_flag("--quantised", options.is_quantised,
+                 "Notes where the sheet writes them, evenly swung (midi)")
+      ->excludes(as_played);
+  command->add_flag("--steady", options.is_steady,
+                    "One tempo instead of the recording's own (midi)");
   command->add_option("-o,--output", options.output,
                       "The file; for tables a stem or a folder (text: standard output if left "
                       "out)");
@@ -96,9 +111,59 @@ void add_export(CLI::App& app, lowstride::cli::ExportOptions& options) {
   command->footer(
       "Examples:\n"
       "  lowstride export trio.take --format text\n"
+      "  lowstride export trio.take --format pdf -o trio.pdf\n"
+      "  lowstride export trio.take --format pdf --bars 1-12 --paper letter -o chorus.pdf\n"
       "  lowstride export trio.take --format midi -o trio.mid\n"
       "  lowstride export trio.take --format musicxml -o trio.musicxml\n"
       "  lowstride export trio.take --format tables -o tables/trio\n");
+}
+
+void add_read(CLI::App& app, lowstride::cli::ReadOptions& options) {
+  CLI::App* read = app.add_subcommand(
+      "read", "Read a written line (MIDI file, MusicXML, tables) as a take without a recording");
+  read->add_option("file", options.file,
+                   "A Standard MIDI File, MusicXML, or the stem of tables (NAME.notes.tsv …)")
+      ->required();
+  read->add_option("--instrument", options.instrument,
+                   "Whose hand will play: bass, bass5, bass6, guitar, …");
+  read->add_option("--tuning", options.tuning,
+                   "Open strings from the lowest, as sounding pitches: \"E1 A1 D2 G2\"");
+  read->add_option("--capo", options.capo, "Fret of the capo")->check(CLI::Range(0, 12));
+  read->add_option("--part", options.part, "Track or part, counted from 1 (default: the low line)")
+      ->check(CLI::Range(1, 1000));
+  read->add_option("-o,--output", options.output, "The take to write (default: beside the file)");
+  read->add_option("--width", options.width, "Columns of the tab (default: the terminal's)")
+      ->check(CLI::Range(40, 1000));
+  read->footer(
+      "Examples:\n"
+      "  lowstride read lesson-3.mid\n"
+      "  lowstride read etude.musicxml --instrument bass5 -o etude.take\n"
+      "What is read counts as confirmed. A string and fret that the file gives is kept.\n");
+}
+
+void add_compare(CLI::App& app, lowstride::cli::CompareOptions& options) {
+  CLI::App* compare = app.add_subcommand(
+      "compare", "Tell what differs between a take and another, note by note, and the scores");
+  compare->add_option("take", options.take, "The take")->required();
+  compare
+      ->add_option(
+          "other", options.other,
+          "What it is held against: a take, tables (NAME.notes.tsv …), a MIDI file, MusicXML")
+      ->required();
+  compare
+      ->add_option("--by", options.by,
+                   "clock or bars (default: the clock for tables and takes of one recording, bars "
+                   "for a written line)")
+      ->check(CLI::IsMember({"clock", "bars"}));
+  compare->add_flag("--scores", options.has_scores_only, "Counts and scores alone");
+  compare->footer(
+      "Examples:\n"
+      "  lowstride compare pupil.take teacher.take\n"
+      "  lowstride compare trio.take truth/trio.notes.tsv --scores\n"
+      "  lowstride compare rehearsal.take chart.musicxml\n"
+      "What the other has and the take has not is missed; what only the take has is extra. The "
+      "exit "
+      "code is 0 whether or not they differ.\n");
 }
 
 /// `typed` only gives the options somewhere to leave their texts; operations_in_order() reads them.
@@ -155,16 +220,6 @@ void add_drill(CLI::App& app, lowstride::cli::DrillOptions& options) {
       "Start quietly; rest after twenty minutes.\n");
 }
 
-void add_desk(CLI::App& app, lowstride::cli::DeskOptions& options) {
-  CLI::App* desk = app.add_subcommand("desk", "Open the window in which a take is worked on");
-  desk->add_option("input", options.input, "A take or a recording");
-  desk->footer(
-      "Examples:\n"
-      "  lowstride desk\n"
-      "  lowstride desk trio.take\n"
-      "  lowstride desk rehearsal.m4a\n");
-}
-
 /// The operations of `edit` with their values, as they stood on the line.
 std::vector<std::pair<std::string, std::string>> operations_in_order(const CLI::App& edit) {
   std::vector<std::pair<std::string, std::string>> in_order;
@@ -187,14 +242,16 @@ int run(int argc, char** argv) {
   lowstride::cli::LiftOptions lift;
   lowstride::cli::SlowOptions slow;
   lowstride::cli::ExportOptions export_options;
+  lowstride::cli::ReadOptions read;
+  lowstride::cli::CompareOptions compare;
   lowstride::cli::EditOptions edit;
   lowstride::cli::DrillOptions drill;
-  lowstride::cli::DeskOptions desk;
   add_lift(app, lift);
   add_slow(app, slow);
   add_export(app, export_options);
   add_drill(app, drill);
-  add_desk(app, desk);
+  add_read(app, read);
+  add_compare(app, compare);
   std::vector<std::string> typed;
   const CLI::App* edit_command = add_edit(app, edit, typed);
   try {
@@ -211,7 +268,8 @@ int run(int argc, char** argv) {
   if (app.got_subcommand("slow")) code = run_slow(slow);
   if (app.got_subcommand("export")) code = run_export(export_options);
   if (app.got_subcommand("drill")) code = run_drill(drill);
-  if (app.got_subcommand("desk")) code = run_desk(desk);
+  if (app.got_subcommand("read")) code = run_read(read);
+  if (app.got_subcommand("compare")) code = run_compare(compare);
   if (app.got_subcommand("edit")) {
     edit.operations = operations_in_order(*edit_command);
     code = run_edit(edit);

@@ -44,7 +44,30 @@ struct ExportOptions {
   std::string format;
   std::filesystem::path output;
   std::optional<std::string> passage;
+  std::optional<std::string> bars;  // "5-12" or "5"
+  std::string paper = "a4";         // a4, letter
+  bool is_tab_only = false;
+  bool is_written_out = false;  // no repeat signs
+  bool is_quantised = false;    // midi
+  bool is_steady = false;       // midi
   int width = 0;
+};
+
+struct ReadOptions {
+  std::filesystem::path file;  // MIDI, MusicXML, or tables
+  std::optional<std::string> instrument;
+  std::optional<std::string> tuning;
+  int capo = 0;
+  std::optional<int> part;
+  std::filesystem::path output;
+  int width = 0;
+};
+
+struct CompareOptions {
+  std::filesystem::path take;
+  std::filesystem::path other;    // a take, or a file or stem that src/notation reads
+  std::optional<std::string> by;  // clock, bars; by what the two are when left out
+  bool has_scores_only = false;
 };
 
 struct EditOptions {
@@ -64,10 +87,6 @@ struct DrillOptions {
   bool is_silent = false;
   std::filesystem::path csv;
   bool fits_weights = false;
-};
-
-struct DeskOptions {
-  std::filesystem::path input;  // a take or a recording; may be empty
 };
 
 }  // namespace lowstride::cli

@@ -5,6 +5,7 @@
 #include <vector>
 
 #include "src/base/result.hpp"
+#include "src/sheet/pages.hpp"
 #include "src/sheet/text_tab.hpp"
 #include "src/take/take.hpp"
 
@@ -16,12 +17,19 @@ namespace lowstride::sheet {
 [[nodiscard]] Result<void> export_text(const take::Take& take, const std::filesystem::path& path,
                                        const TextTabOptions& options = {});
 
+struct MidiOptions {
+  bool is_steady = false;     // one tempo, the median; else the tempo map follows the recording
+  bool is_quantised = false;  // notes where the sheet writes them, swung evenly; else as played
+};
+
 /// The bytes of a Standard MIDI File, format 1: tempo map on the beats, meter, key, chord names as
-/// markers, passages as cue points, the line as it was played on one track, sounding pitches of the
-/// recording. Times equal those of the recording within a millisecond. Dead notes are soft.
+/// markers, passages as cue points, the line on one track, sounding pitches of the recording. As it
+/// stands by default, times equal those of the recording within a millisecond. Dead notes are soft.
+/// A take without a grid is written as played whatever the options say.
 /// Source: Standard MIDI Files 1.0, MIDI Manufacturers Association, 1988.
-[[nodiscard]] std::string midi_file(const take::Take& take);
-[[nodiscard]] Result<void> export_midi(const take::Take& take, const std::filesystem::path& path);
+[[nodiscard]] std::string midi_file(const take::Take& take, const MidiOptions& options = {});
+[[nodiscard]] Result<void> export_midi(const take::Take& take, const std::filesystem::path& path,
+                                       const MidiOptions& options = {});
 
 /// The take as MusicXML 4.0, partwise: a staff (written an octave above the sound) and under it a
 /// tab staff with string, fret and finger; chord names, ties, triplets, swing, the tempo of each
@@ -33,6 +41,22 @@ namespace lowstride::sheet {
 [[nodiscard]] Result<void> export_musicxml(const take::Take& take,
                                            const std::filesystem::path& path,
                                            const LayoutOptions& options = {});
+
+/// Printed pages as a PDF with its fonts in it and text that can be searched. Each section begins a
+/// page. Byte for byte the same on one machine. Errors: those of lay_out_pages; cannot_write.
+[[nodiscard]] Result<std::string> pdf_file(const std::vector<PageSection>& sections,
+                                           const PageOptions& options = {});
+[[nodiscard]] Result<void> export_pdf(const std::vector<PageSection>& sections,
+                                      const std::filesystem::path& path,
+                                      const PageOptions& options = {});
+
+enum class PictureKind : std::uint8_t { svg, png };  // png: 150 dots an inch, for a preview
+
+/// The same pages as pictures, a file each: PATH, or where there are several NAME-1.svg, NAME-2.svg
+/// and so on. All or none; gives what was written.
+[[nodiscard]] Result<std::vector<std::filesystem::path>> export_pictures(
+    const std::vector<PageSection>& sections, const std::filesystem::path& path, PictureKind kind,
+    const PageOptions& options = {});
 
 /// The tables as texts. They describe the sounding recording: seconds from its start, sounding
 /// pitches on the tuned grid.

@@ -2,10 +2,12 @@
 
 #include <algorithm>
 #include <cmath>
+#include <functional>
 
 #include "src/sheet/grid.hpp"
 #include "src/sheet/harmony.hpp"
 #include "src/sheet/quantise.hpp"
+#include "src/sheet/repeats.hpp"
 
 namespace lowstride::sheet {
 namespace {
@@ -21,6 +23,10 @@ struct PlacedNote {
   int onset_tatums = 0;  // from the first beat of the grid
   int offset_tatums = 0;
 };
+
+/// For a line that was written and not played: the division of each beat in which everything
+/// begins and ends exactly on slots.
+using ExactDivisions = std::vector<std::optional<Division>>;
 
 struct Placed {
   std::vector<PlacedNote> notes;
@@ -59,9 +65,33 @@ void assign_beats(const take::Take& take, std::span<const GridBeat> grid, Placed
   }
 }
 
+ExactDivisions exact_divisions(const take::Take& take, std::span<const GridBeat> grid,
+                               double long_share, const Placed& placed) {
+  ExactDivisions divisions(grid.size() - 1);
+  if (take.recording) return divisions;
+  std::vector<std::vector<double>> onsets(grid.size() - 1);
+  std::vector<std::vector<double>> ends(grid.size() - 1);
+  constexpr double hair = 0.012;
+  for (const PlacedNote& note : placed.notes) {
+    onsets[note.beat_index].push_back(note.share);
+    const double end = beat_position(grid, take.notes[note.note_index].offset_samples);
+    const double beat = std::floor(end + hair);
+    if (end - beat > hair && beat >= 0.0 && beat < static_cast<double>(ends.size())) {
+      ends[static_cast<std::size_t>(beat)].push_back(end - beat);
+    }
+  }
+  for (std::size_t i = 0; i < divisions.size(); ++i) {
+    std::vector<double> all = onsets[i];
+    all.insert(all.end(), ends[i].begin(), ends[i].end());
+    // Ends that lie anywhere, as sequencers leave them, do not make onsets any less exact.
+    if (!all.empty()) divisions[i] = exact_division(all, long_share);
+    if (!divisions[i] && !onsets[i].empty()) divisions[i] = exact_division(onsets[i], long_share);
+  }
+  return divisions;
+}
+
 void quantise_onsets(const take::Take& take, std::span<const GridBeat> grid, double long_share,
-                     Placed& placed) {
-  placed.divisions.assign(grid.size() - 1, Division::whole);
+                     const ExactDivisions& exact, Placed& placed) {
   std::vector<PlacedNote> kept;
   for (std::size_t begin = 0; begin < placed.notes.size();) {
     const std::size_t beat = placed.notes[begin].beat_index;
@@ -73,7 +103,21 @@ void quantise_onsets(const take::Take& take, std::span<const GridBeat> grid, dou
     const double seconds =
         static_cast<double>(grid[beat + 1].time_samples - grid[beat].time_samples) /
         static_cast<double>(take.time_base_hz);
-    const QuantisedBeat written = quantise_beat(shares, seconds, long_share);
+    QuantisedBeat written;
+    if (exact[beat]) {
+      written.division = *exact[beat];
+      for (const double share : shares) {
+        written.onset_tatums.push_back(*exact_tatums(share, *exact[beat], long_share));
+      }
+      // A stroke at the very end of a beat has no slot of its own in it.
+      const bool has_slots =
+          std::ranges::adjacent_find(written.onset_tatums, std::greater_equal{}) ==
+              written.onset_tatums.end() &&
+          written.onset_tatums.back() < tatums_per_beat;
+      if (!has_slots) written = quantise_beat(shares, seconds, long_share);
+    } else {
+      written = quantise_beat(shares, seconds, long_share);
+    }
     placed.divisions[beat] = written.division;
     for (std::size_t i = begin; i < end; ++i) {
       if (i - begin >= written.onset_tatums.size()) {
@@ -92,7 +136,7 @@ void quantise_onsets(const take::Take& take, std::span<const GridBeat> grid, dou
 /// Written ends: up to the next note unless at least half a beat of silence lies between; then to
 /// the next slot after the sound ends.
 void quantise_offsets(const take::Take& take, std::span<const GridBeat> grid, double long_share,
-                      Placed& placed) {
+                      const ExactDivisions& exact, Placed& placed) {
   const int last_tatum = static_cast<int>(grid.size() - 1) * tatums_per_beat;
   for (std::size_t i = 0; i < placed.notes.size(); ++i) {
     PlacedNote& note = placed.notes[i];
@@ -100,6 +144,15 @@ void quantise_offsets(const take::Take& take, std::span<const GridBeat> grid, do
     const double position = beat_position(grid, take.notes[note.note_index].offset_samples);
     const double beat = std::clamp(std::floor(position), 0.0, static_cast<double>(grid.size() - 2));
     const auto beat_index = static_cast<std::size_t>(beat);
+    if (!take.recording) {
+      const auto tatums =
+          exact_tatums(position - beat, exact[beat_index].value_or(Division::whole), long_share);
+      const int end = static_cast<int>(beat) * tatums_per_beat + tatums.value_or(0);
+      if (tatums && end > note.onset_tatums && end <= next) {
+        note.offset_tatums = end;
+        continue;
+      }
+    }
     const double sounded = tatums_per_beat * (beat + straightened(position - beat, long_share));
     if (i + 1 < placed.notes.size() && next - sounded <= shortest_rest_tatums) {
       note.offset_tatums = next;
@@ -293,10 +346,15 @@ SheetLayout lay_out(const take::Take& take, const LayoutOptions& options) {
     return layout;
   }
   Placed placed;
+  placed.divisions.assign(grid.size() - 1, Division::whole);
   assign_beats(take, grid, placed);
   const double long_share = long_share_of(layout.swing_ratio);
-  quantise_onsets(take, grid, long_share, placed);
-  quantise_offsets(take, grid, long_share, placed);
+  const ExactDivisions exact = exact_divisions(take, grid, long_share, placed);
+  for (std::size_t i = 0; i < exact.size(); ++i) {
+    if (exact[i]) placed.divisions[i] = *exact[i];
+  }
+  quantise_onsets(take, grid, long_share, exact, placed);
+  quantise_offsets(take, grid, long_share, exact, placed);
   layout.unbarred = std::move(placed.unbarred);
   layout.crowded = std::move(placed.crowded);
   layout.bars = empty_bars(grid, placed.divisions);
@@ -304,6 +362,7 @@ SheetLayout lay_out(const take::Take& take, const LayoutOptions& options) {
   fill_chords(take, grid, options.doubt_threshold, layout.bars);
   trim_ends(layout.bars);
   if (options.first_bar || options.last_bar || options.stretch) keep_range(options, layout.bars);
+  if (options.has_repeats) fold_repeats(take, layout);
   return layout;
 }
 

@@ -22,6 +22,7 @@ struct LayoutOptions {
   std::optional<int> last_bar = std::nullopt;  // inclusive
   std::optional<take::Stretch> stretch = std::nullopt;
   double doubt_threshold = 0.8;
+  bool has_repeats = false;  // bars that come again are written once, see repeats.hpp
 };
 
 /// One written piece of a note: a note held over a barline has one piece a bar, tied.
@@ -56,6 +57,11 @@ struct SheetBar {
   std::vector<Division> divisions;         // one a beat
   std::vector<SheetNote> notes;            // in order; never overlapping
   std::vector<SheetChord> chords;
+  // Repeats, see repeats.hpp; as set by lay_out where they are asked for.
+  bool begins_repeat = false;
+  int repeat_times = 0;                    // of the stretch that ends here; 0 = none ends
+  int ending = 0;                          // the pass whose end this bar belongs to; 0 = every
+  std::vector<int> repeated_numbers = {};  // of the bars that this one stands for as well
 
   [[nodiscard]] int length_tatums() const noexcept { return beat_count * tatums_per_beat; }
   bool operator==(const SheetBar&) const = default;

@@ -8,6 +8,7 @@
 #include "src/sheet/export.hpp"
 #include "src/sheet/grid.hpp"
 #include "src/sheet/harmony.hpp"
+#include "src/sheet/written_pitch.hpp"
 
 namespace lowstride::sheet {
 namespace {
@@ -115,7 +116,20 @@ class TempoMap {
     return std::max<std::int64_t>(0, std::llround(position * static_cast<double>(ticks_per_beat)));
   }
 
-  [[nodiscard]] std::vector<Event> tempo_events() const {
+  /// The tick of a place in a bar of the sheet.
+  [[nodiscard]] std::int64_t tick(const SheetBar& bar, int tatums, double long_share) const {
+    const auto beat = static_cast<std::size_t>(tatums / tatums_per_beat);
+    const std::int64_t begin = tick(bar.beat_samples[beat]);
+    const int rest = tatums % tatums_per_beat;
+    if (rest == 0) return begin;
+    const bool is_swung = bar.divisions[beat] == Division::halves && rest == tatums_per_beat / 2;
+    const double share = is_swung ? long_share : static_cast<double>(rest) / tatums_per_beat;
+    return begin + std::llround(share * static_cast<double>(ticks_per_beat));
+  }
+
+  /// One tempo for all, or one a beat.
+  [[nodiscard]] std::vector<Event> tempo_events(const std::optional<double>& steady_bpm) const {
+    if (steady_bpm) return {{0, 2, tempo(std::llround(60e6 / *steady_bpm))}};
     std::vector<Event> events;
     std::string before;
     for (std::size_t i = 0; i + 1 < beats_.size(); ++i) {
@@ -171,10 +185,11 @@ class TempoMap {
   bool has_grid_ = false;
 };
 
-std::string conductor_track(const take::Take& take, const TempoMap& map) {
+std::string conductor_track(const take::Take& take, const TempoMap& map,
+                            const std::optional<double>& steady_bpm) {
   std::vector<Event> events;
   if (!take.title.empty()) events.push_back({0, 0, meta(0x03, take.title)});
-  for (auto& event : map.tempo_events()) events.push_back(std::move(event));
+  for (auto& event : map.tempo_events(steady_bpm)) events.push_back(std::move(event));
   for (auto& event : map.meter_events(take.beats_per_bar)) events.push_back(std::move(event));
   const auto key = key_of(take);
   if (key) {
@@ -191,36 +206,79 @@ std::string conductor_track(const take::Take& take, const TempoMap& map) {
   return track(std::move(events));
 }
 
-std::string line_track(const take::Take& take, const TempoMap& map) {
+struct TickNote {
+  std::int64_t on = 0;
+  std::int64_t off = 0;
+  std::size_t note_index = 0;
+};
+
+std::vector<TickNote> played_notes(const take::Take& take, const TempoMap& map) {
+  std::vector<TickNote> notes;
+  notes.reserve(take.notes.size());
+  for (std::size_t i = 0; i < take.notes.size(); ++i) {
+    notes.push_back(
+        {map.tick(take.notes[i].onset_samples), map.tick(take.notes[i].offset_samples), i});
+  }
+  return notes;
+}
+
+/// Notes where the sheet writes them; those outside its bars as they were played.
+std::vector<TickNote> written_notes(const take::Take& take, const SheetLayout& layout,
+                                    const TempoMap& map) {
+  const double long_share = long_share_of(layout.swing_ratio);
+  std::vector<TickNote> notes;
+  for (const SheetBar& bar : layout.bars) {
+    for (const SheetNote& piece : bar.notes) {
+      const std::int64_t off = map.tick(bar, piece.onset_tatums + piece.length_tatums, long_share);
+      if (piece.is_tied_from_previous && !notes.empty()) {
+        notes.back().off = off;
+        continue;
+      }
+      notes.push_back({map.tick(bar, piece.onset_tatums, long_share), off, piece.note_index});
+    }
+  }
+  for (const std::size_t index : layout.unbarred) {
+    notes.push_back({map.tick(take.notes[index].onset_samples),
+                     map.tick(take.notes[index].offset_samples), index});
+  }
+  return notes;
+}
+
+std::string line_track(const take::Take& take, const std::vector<TickNote>& notes) {
   std::vector<Event> events;
-  const bool is_bass = take.neck.open_midi.empty() || take.neck.open_midi.front() < 35;
+  const bool is_bass = is_bass_neck(take.neck);
   events.push_back({0, 0, meta(0x03, is_bass ? "Bass" : "Guitar")});
   const int program = is_bass ? fingered_bass_program : jazz_guitar_program;
   events.push_back({0, 1, {static_cast<char>(0xC0), static_cast<char>(program)}});
-  for (const take::Note& note : take.notes) {
-    const std::int64_t on = map.tick(note.onset_samples);
-    const std::int64_t off = std::max(on + 1, map.tick(note.offset_samples));
+  for (const TickNote& placed : notes) {
+    const take::Note& note = take.notes[placed.note_index];
     const int velocity = note.is_dead ? dead_velocity : line_velocity;
-    events.push_back({on, 3, channel_message(0x90, note.midi, velocity)});
-    events.push_back({off, 2, channel_message(0x80, note.midi, 64)});
+    events.push_back({placed.on, 3, channel_message(0x90, note.midi, velocity)});
+    events.push_back(
+        {std::max(placed.on + 1, placed.off), 2, channel_message(0x80, note.midi, 64)});
   }
   return track(std::move(events));
 }
 
 }  // namespace
 
-std::string midi_file(const take::Take& take) {
+std::string midi_file(const take::Take& take, const MidiOptions& options) {
   const TempoMap map(take);
+  const SheetLayout layout = options.is_quantised ? lay_out(take) : SheetLayout{};
+  const auto steady_bpm = options.is_steady ? median_tempo_bpm(take) : std::nullopt;
   std::string bytes = "MThd";
   append_big_endian(bytes, 6, 4);
   append_big_endian(bytes, 1, 2);  // format
   append_big_endian(bytes, 2, 2);  // tracks
   append_big_endian(bytes, static_cast<std::uint32_t>(ticks_per_beat), 2);
-  return bytes + conductor_track(take, map) + line_track(take, map);
+  const auto notes =
+      layout.bars.empty() ? played_notes(take, map) : written_notes(take, layout, map);
+  return bytes + conductor_track(take, map, steady_bpm) + line_track(take, notes);
 }
 
-Result<void> export_midi(const take::Take& take, const std::filesystem::path& path) {
-  return write_file_atomically(path, midi_file(take));
+Result<void> export_midi(const take::Take& take, const std::filesystem::path& path,
+                         const MidiOptions& options) {
+  return write_file_atomically(path, midi_file(take, options));
 }
 
 }  // namespace lowstride::sheet

@@ -1,7 +1,6 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <map>
 #include <numeric>
 #include <sstream>
 
@@ -13,14 +12,13 @@
 #include "src/sheet/export.hpp"
 #include "src/sheet/harmony.hpp"
 #include "src/sheet/rhythm_values.hpp"
+#include "src/sheet/written_pitch.hpp"
 #include "src/take/time_text.hpp"
 #include "src/theory/chord_label.hpp"
 
 namespace lowstride::sheet {
 namespace {
 
-/// Basses and guitars are written an octave above their sound (common practice).
-constexpr int written_octave = 12;
 constexpr int general_midi_bass = 34;  // programs counted from one (General MIDI 1)
 constexpr int general_midi_guitar = 27;
 
@@ -53,36 +51,12 @@ constexpr std::array<const char*, dsp::chord_quality_count> kinds{
     "major-sixth",   "minor-sixth", "suspended-fourth", "suspended-fourth",
     "augmented",     "diminished"};
 
-/// Accidentals that are in force in a bar: those of the key, then those that were written.
-class Accidentals {
- public:
-  explicit Accidentals(int signature) {
-    constexpr std::array<int, 7> sharps{3, 0, 4, 1, 5, 2, 6};  // F C G D A E B
-    for (int i = 0; i < std::abs(signature); ++i) {
-      const auto at = static_cast<std::size_t>(signature > 0 ? i : 6 - i);
-      key_[static_cast<std::size_t>(sharps[at])] = signature > 0 ? 1 : -1;
-    }
-  }
-  void begin_bar() { written_.clear(); }
-
-  /// The sign that a note needs, or null.
-  [[nodiscard]] const char* needed(theory::PitchName name, int octave) {
-    const std::pair place{name.step, octave};
-    const auto known = written_.find(place);
-    const int in_force =
-        known == written_.end() ? key_[static_cast<std::size_t>(name.step)] : known->second;
-    if (in_force == name.alteration) return nullptr;
-    written_[place] = name.alteration;
-    constexpr std::array<const char*, 5> signs{"flat-flat", "flat", "natural", "sharp",
-                                               "double-sharp"};
-    const int sign = name.alteration + 2;
-    return signs[static_cast<std::size_t>(sign)];
-  }
-
- private:
-  std::array<int, 7> key_{};
-  std::map<std::pair<int, int>, int> written_;
-};
+const char* accidental_text(int alteration) {
+  constexpr std::array<const char*, 5> signs{"flat-flat", "flat", "natural", "sharp",
+                                             "double-sharp"};
+  const int sign = alteration + 2;
+  return signs[static_cast<std::size_t>(sign)];
+}
 
 class ScoreWriter {
  public:
@@ -90,8 +64,8 @@ class ScoreWriter {
       : take_(take),
         layout_(layout),
         key_(key_of(take)),
-        is_bass_(take.neck.open_midi.front() < 35),
-        accidentals_(key_ ? theory::key_signature(*key_) : 0) {}
+        is_bass_(is_bass_neck(take.neck)),
+        pitches_(written_pitches(take, layout)) {}
 
   [[nodiscard]] std::string write() {
     pugi::xml_document document;
@@ -134,9 +108,19 @@ class ScoreWriter {
     pugi::xml_node measure = add(part, "measure");
     measure.append_attribute("number") = bar.number;
     if (bar.number <= 0) measure.append_attribute("implicit") = "yes";
+    const bool begins_ending =
+        bar.ending > 0 && (index == 0 || layout_.bars[index - 1].ending != bar.ending);
+    if (bar.begins_repeat || begins_ending) {
+      pugi::xml_node line = add(measure, "barline");
+      line.append_attribute("location") = "left";
+      if (begins_ending) add_ending(line, bar.ending, "start");
+      if (bar.begins_repeat) {
+        add(line, "repeat").append_attribute("direction") = "forward";
+      }
+    }
     add_attributes(measure, bar, index == 0);
     add_directions(measure, bar, index == 0);
-    accidentals_.begin_bar();
+    bar_pitches_ = &pitches_[index];
     const auto values = written_values(bar);
     std::size_t chord = 0;
     for (const WrittenValue& value : values) {
@@ -144,18 +128,31 @@ class ScoreWriter {
              bar.chords[chord].onset_tatums < value.onset_tatums + value.length_tatums) {
         add_harmony(measure, bar.chords[chord],
                     bar.chords[chord].onset_tatums - value.onset_tatums);
-        sounding_chord_ = take_.chords[bar.chords[chord].chord_index].chord;
         ++chord;
       }
       add_value(measure, bar, value, true);
     }
     add(add(measure, "backup"), "duration", bar.length_tatums());
     for (const WrittenValue& value : values) add_value(measure, bar, value, false);
-    if (index + 1 == layout_.bars.size()) {
-      pugi::xml_node line = add(measure, "barline");
-      line.append_attribute("location") = "right";
-      add(line, "bar-style", std::string("light-heavy"));
+    const bool is_last = index + 1 == layout_.bars.size();
+    const bool ends_ending =
+        bar.ending > 0 && (is_last || layout_.bars[index + 1].ending != bar.ending);
+    if (!is_last && !ends_ending && bar.repeat_times == 0) return;
+    pugi::xml_node line = add(measure, "barline");
+    line.append_attribute("location") = "right";
+    if (is_last || bar.repeat_times > 0) add(line, "bar-style", std::string("light-heavy"));
+    if (ends_ending) add_ending(line, bar.ending, "stop");
+    if (bar.repeat_times > 0) {
+      pugi::xml_node repeat = add(line, "repeat");
+      repeat.append_attribute("direction") = "backward";
+      repeat.append_attribute("times") = bar.repeat_times;
     }
+  }
+
+  static void add_ending(pugi::xml_node line, int number, const char* type) {
+    pugi::xml_node ending = add(line, "ending");
+    ending.append_attribute("number") = number;
+    ending.append_attribute("type") = type;
   }
 
   void add_attributes(pugi::xml_node measure, const SheetBar& bar, bool is_first) {
@@ -310,7 +307,11 @@ class ScoreWriter {
     if (note != nullptr && !is_staff && !note->position) note = nullptr;
     const char* accidental = nullptr;
     if (note != nullptr) {
-      accidental = add_pitch(node, *note, is_staff && !value.is_tied_from_previous);
+      const WrittenPitch& written = (*bar_pitches_)[*value.note];
+      add_pitch(node, written);
+      if (is_staff && written.accidental && !value.is_tied_from_previous) {
+        accidental = accidental_text(*written.accidental);
+      }
     } else {
       if (!is_staff) node.append_attribute("print-object") = "no";
       add(node, "rest");
@@ -341,14 +342,10 @@ class ScoreWriter {
     add_notations(node, value, note, is_staff);
   }
 
-  const char* add_pitch(pugi::xml_node node, const SheetNote& note, bool may_need_accidental) {
-    const int midi = note.midi + written_octave;
-    const theory::PitchName name = theory::spell_over_chord(midi, sounding_chord_, key_);
-    const int octave = theory::written_octave(midi, name);
+  static void add_pitch(pugi::xml_node node, const WrittenPitch& written) {
     pugi::xml_node pitch = add(node, "pitch");
-    add_step(pitch, "step", "alter", name);
-    add(pitch, "octave", octave);
-    return may_need_accidental ? accidentals_.needed(name, octave) : nullptr;
+    add_step(pitch, "step", "alter", written.name);
+    add(pitch, "octave", written.octave);
   }
 
   static void add_notations(pugi::xml_node node, const WrittenValue& value, const SheetNote* note,
@@ -378,8 +375,8 @@ class ScoreWriter {
   const SheetLayout& layout_;
   std::optional<theory::Key> key_;
   bool is_bass_;
-  Accidentals accidentals_;
-  dsp::ChordReading sounding_chord_;
+  std::vector<std::vector<WrittenPitch>> pitches_;  // of each bar's notes
+  const std::vector<WrittenPitch>* bar_pitches_ = nullptr;
   int beats_in_force_ = 0;
   double tempo_in_force_ = 0.0;
 };

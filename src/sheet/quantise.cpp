@@ -106,6 +106,27 @@ QuantisedBeat quantise_beat(std::span<const double> shares, double beat_seconds,
   return written;
 }
 
+std::optional<int> exact_tatums(double share, Division division, double long_share) {
+  constexpr double exact = 0.012;
+  const int step = tatums_per_slot(division);
+  for (int tatums = 0; tatums <= tatums_per_beat; tatums += step) {
+    const bool is_swung = division == Division::halves && tatums == step;
+    const double slot = is_swung ? long_share : static_cast<double>(tatums) / tatums_per_beat;
+    if (std::abs(share - slot) <= exact) return tatums;
+  }
+  return std::nullopt;
+}
+
+std::optional<Division> exact_division(std::span<const double> boundaries, double long_share) {
+  for (const Candidate& candidate : candidates) {
+    const bool holds_all = std::ranges::all_of(boundaries, [&](double share) {
+      return exact_tatums(share, candidate.division, long_share).has_value();
+    });
+    if (holds_all) return candidate.division;
+  }
+  return std::nullopt;
+}
+
 double straightened(double share, double long_share) noexcept {
   if (share <= long_share) return 0.5 * share / long_share;
   return 0.5 + 0.5 * (share - long_share) / (1.0 - long_share);

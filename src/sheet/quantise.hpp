@@ -1,5 +1,6 @@
 #pragma once
 
+#include <optional>
 #include <span>
 #include <vector>
 
@@ -25,6 +26,14 @@ struct QuantisedBeat {
 /// At most twelve onsets are written.
 [[nodiscard]] QuantisedBeat quantise_beat(std::span<const double> shares, double beat_seconds,
                                           double long_share);
+
+/// The coarsest division whose slots hold every boundary exactly (within 0.012 of a beat, which is
+/// less than what separates any two slots), for lines that were written and not played. Boundaries
+/// are beginnings and ends, 0..1. Nothing where there is none.
+[[nodiscard]] std::optional<Division> exact_division(std::span<const double> boundaries,
+                                                     double long_share);
+/// The slot of an exact share within a beat of a division, 0..12, or nothing.
+[[nodiscard]] std::optional<int> exact_tatums(double share, Division division, double long_share);
 
 /// A share of a swung beat as it is written: the long eighth fills the first half.
 [[nodiscard]] double straightened(double share, double long_share) noexcept;

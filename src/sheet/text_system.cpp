@@ -4,6 +4,7 @@
 #include <array>
 
 #include <fmt/format.h>
+#include <fmt/ranges.h>
 
 #include "src/neck/named_necks.hpp"
 
@@ -105,6 +106,7 @@ std::string SystemWriter::write(const TextSystem& system) {
     }
     rows.numbers.put(bar_line, bar_heading(bar, end - bar_line - 1));
     write_bar(bar, columns, widths, rows);
+    write_repeats(bar, bar_line, end, rows);
     bar_line = end;
   }
   for (Row& row : rows.strings) row.put(bar_line, "|");
@@ -116,6 +118,20 @@ std::string SystemWriter::write(const TextSystem& system) {
   if (!rows.roles.is_blank()) text += rows.roles.line();
   if (!rows.doubts.is_blank()) text += rows.doubts.line();
   return text;
+}
+
+/// Two dots inside the bar lines of a repeat; how often it is played stands over its end.
+void SystemWriter::write_repeats(const SheetBar& bar, int begin, int end, Rows& rows) {
+  const std::size_t middle = rows.strings.size() / 2;
+  for (std::size_t i = middle > 0 ? middle - 1 : 0; i <= middle && i < rows.strings.size(); ++i) {
+    if (bar.begins_repeat) rows.strings[i].put(begin + 1, "o");
+    if (bar.repeat_times > 0) rows.strings[i].put(end - 1, "o");
+  }
+  used_.has_repeat = used_.has_repeat || bar.repeat_times > 0;
+  if (bar.repeat_times > 2) {
+    const std::string times = fmt::format("{} times", bar.repeat_times);
+    rows.numbers.put(end - column_count(times), times);
+  }
 }
 
 void SystemWriter::write_bar(const SheetBar& bar, const std::vector<int>& beat_columns,
@@ -176,6 +192,12 @@ std::size_t SystemWriter::string_row(const SheetNote& note) const {
 /// The bar's number, with the passages that begin in it where there is room.
 std::string SystemWriter::bar_heading(const SheetBar& bar, int room) const {
   std::string text = bar.number >= 1 ? fmt::format("{}", bar.number) : std::string();
+  if (!bar.repeated_numbers.empty()) {
+    const std::string with_others =
+        fmt::format("{} ({})", text, fmt::join(bar.repeated_numbers, ", "));
+    if (column_count(with_others) < room) text = with_others;
+  }
+  if (bar.ending > 0) text = fmt::format("{} [{}.", text, bar.ending);
   for (const take::Passage& passage : take_.passages) {
     if (!begins_in(passage, bar)) continue;
     const std::string with_name = fmt::format("{} [{}]", text, passage.name);

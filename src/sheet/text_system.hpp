@@ -18,6 +18,7 @@ struct UsedSigns {
   bool has_triplet = false;
   bool has_swung_pair = false;
   bool has_doubt = false;
+  bool has_repeat = false;            // of bars whose numbers are told: "1 (5)"
   std::vector<std::size_t> off_neck;  // note indices
   std::vector<theory::Role> roles;    // each once, in the order of Role
 };
@@ -44,6 +45,7 @@ class SystemWriter {
   void write_bar(const SheetBar& bar, const std::vector<int>& beat_columns,
                  const std::vector<int>& beat_widths, Rows& rows);
   void write_note(const SheetBar& bar, const SheetNote& note, int column, Rows& rows);
+  void write_repeats(const SheetBar& bar, int begin, int end, Rows& rows);
   [[nodiscard]] std::size_t string_row(const SheetNote& note) const;
   [[nodiscard]] std::string bar_heading(const SheetBar& bar, int room) const;
 

@@ -6,7 +6,7 @@ namespace {
 class Usage : public CommandTest {};
 
 TEST_F(Usage, every_command_has_help_with_examples) {
-  for (const std::string command : {"lift", "slow", "export", "edit"}) {
+  for (const std::string command : {"lift", "slow", "export", "edit", "read", "compare"}) {
     const Outcome outcome = run({command, "--help"});
     EXPECT_EQ(outcome.exit_code, 0) << command;
     EXPECT_NE(outcome.out.find("Examples:\n  lowstride " + command), std::string::npos) << command;
@@ -15,14 +15,19 @@ TEST_F(Usage, every_command_has_help_with_examples) {
 }
 
 TEST_F(Usage, wrong_usage_exits_with_2_and_writes_nothing) {
-  const std::vector<std::vector<std::string>> wrong{{},
-                                                    {"sing"},
-                                                    {"lift"},
-                                                    {"slow", "x.wav", "--speed", "50%"},
-                                                    {"lift", "x.wav", "--meter", "7/4"},
-                                                    {"lift", "x.wav", "--voice", "kazoo"},
-                                                    {"export", "x.take", "--format", "wax"},
-                                                    {"lift", "x.wav", "--nonsense"}};
+  const std::vector<std::vector<std::string>> wrong{
+      {},
+      {"sing"},
+      {"lift"},
+      {"slow", "x.wav", "--speed", "50%"},
+      {"lift", "x.wav", "--meter", "7/4"},
+      {"lift", "x.wav", "--voice", "kazoo"},
+      {"export", "x.take", "--format", "wax"},
+      {"export", "x.take", "--format", "pdf", "--paper", "a7"},
+      {"export", "x.take", "--format", "midi", "--as-played", "--quantised"},
+      {"read"},
+      {"compare", "x.take"},
+      {"lift", "x.wav", "--nonsense"}};
   for (const auto& words : wrong) {
     const Outcome outcome = run(words);
     EXPECT_EQ(outcome.exit_code, 2) << testing::PrintToString(words);

@@ -8,6 +8,7 @@
 
 #include <gtest/gtest.h>
 
+#include "src/notation/read.hpp"
 #include "src/sheet/export.hpp"
 #include "tests/sheet/example_takes.hpp"
 
@@ -195,6 +196,27 @@ TEST(MidiFile, works_without_a_grid_and_without_notes) {
 
 TEST(MidiFile, is_the_same_bytes_every_time) {
   EXPECT_EQ(midi_file(example::walk()), midi_file(example::walk()));
+}
+
+// At 120 a minute a beat is half a second; a swing of 2 : 1 puts the second eighth at two thirds of
+// it. Played 30 ms late, written on its place.
+TEST(MidiFile, quantised_notes_stand_where_the_sheet_writes_them) {
+  example::TakeMaker maker(120.0);
+  maker.bars(2);
+  maker.take().swing_ratio = 2.0;
+  maker.note(0.06, 0.8, "E1").note(1, 0.6, "G1").note(1.7, 0.25, "A1").note(2.05, 1.9, "B1");
+  maker.take().recording = take::RecordingRef{"line.wav", 48000 * 8, 1, "hash"};
+  const take::Take take = maker.done();
+  const std::string path = testing::TempDir() + "quantised.mid";
+  ASSERT_TRUE(export_midi(take, path, {.is_steady = true, .is_quantised = true}));
+  const auto file = notation::read_midi(path);
+  ASSERT_TRUE(file) << file.error().message;
+  const std::vector<double> expected{0.5, 1.0, 1.0 + 1.0 / 3.0, 1.5};
+  ASSERT_EQ(file->take.notes.size(), expected.size());
+  for (std::size_t i = 0; i < expected.size(); ++i) {
+    EXPECT_NEAR(static_cast<double>(file->take.notes[i].onset_samples) / 48000.0, expected[i],
+                0.001);
+  }
 }
 
 }  // namespace

@@ -1,0 +1,274 @@
+#include "src/sheet/pages.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include <fmt/format.h>
+#include <fmt/ranges.h>
+
+#include "src/neck/named_necks.hpp"
+#include "src/sheet/harmony.hpp"
+#include "src/sheet/page_bounds.hpp"
+#include "src/sheet/text_columns.hpp"
+
+namespace lowstride::sheet {
+namespace {
+
+constexpr double side_margin = 42.0;
+constexpr double top_margin = 40.0;
+constexpr double bottom_margin = 44.0;
+constexpr double system_gap = 20.0;
+constexpr double widest_stretch = 46.0;       // a quarter never takes more
+constexpr double comfortable_stretch = 18.5;  // bars are put on a line while a quarter has this
+constexpr std::size_t usual_bars_a_system = 4;
+
+constexpr TextStyle title_style{Face::serif_bold, 20.0};
+constexpr TextStyle subtitle_style{Face::serif_italic, 12.0};
+constexpr TextStyle fact_style{Face::serif, 9.5};
+constexpr TextStyle legend_style{Face::serif, 8.0};
+constexpr TextStyle footer_style{Face::serif, 8.0};
+
+struct Paper {
+  double width = 0.0;
+  double height = 0.0;
+};
+
+Paper paper_of(PaperSize size) {
+  constexpr double points_a_mm = 72.0 / 25.4;
+  if (size == PaperSize::letter) return {8.5 * 72.0, 11.0 * 72.0};
+  return {210.0 * points_a_mm, 297.0 * points_a_mm};
+}
+
+/// Facts on the right, under the composer: what to tune to.
+std::vector<std::string> neck_facts(const take::Take& take) {
+  std::vector<std::string> facts;
+  if (!neck::is_standard_tuning(take.neck)) {
+    facts.push_back("Tuning " + neck::tuning_text(take.neck) + " (low to high)");
+  }
+  if (take.neck.capo > 0) facts.push_back(fmt::format("Capo at fret {}", take.neck.capo));
+  if (take.octave_shift != 0) {
+    facts.push_back(fmt::format("{} octave{} higher than in the recording", take.octave_shift,
+                                take.octave_shift == 1 ? "" : "s"));
+  }
+  return facts;
+}
+
+class SectionWriter {
+ public:
+  SectionWriter(const PageSection& section, const PageOptions& options, const TextMeasure& measure,
+                std::vector<Page>& pages)
+      : section_(section), options_(options), measure_(measure), pages_(pages) {
+    const Paper paper = paper_of(options.paper);
+    width_ = paper.width;
+    height_ = paper.height;
+  }
+
+  [[nodiscard]] Result<void> write() {
+    layout_ = lay_out(section_.take, options_.layout);
+    if (layout_.bars.empty()) {
+      return fail(ErrorCode::invalid_argument,
+                  layout_.tempo_bpm
+                      ? "There is nothing in the bars asked for; ask for bars that the take has."
+                      : "The take has no beats, so it cannot be written in bars; say where they "
+                        "are first, or export it as text or MIDI.");
+    }
+    begin_page();
+    write_heading();
+    write_systems();
+    write_legend();
+    return {};
+  }
+
+ private:
+  [[nodiscard]] Page& page() { return pages_.back(); }
+  [[nodiscard]] double line_width() const { return width_ - 2.0 * side_margin; }
+
+  void begin_page() {
+    pages_.push_back({width_, height_, {}});
+    y_ = top_margin;
+  }
+  void text(double x, double y, const std::string& words, const TextStyle& style, Align align) {
+    if (!words.empty()) page().marks.emplace_back(TextMark{{x, y}, words, style, align});
+  }
+
+  /// A title too wide for its line is set smaller, and cut where even that is not enough.
+  void title(const std::string& words) {
+    TextStyle style = title_style;
+    std::string shown = words;
+    while (style.size_pt > 11.0 && measure_(shown, style) > line_width()) style.size_pt -= 1.0;
+    std::u32string points = code_points(shown);
+    while (points.size() > 1 && measure_(utf8(points) + "…", style) > line_width()) {
+      points.pop_back();
+      shown = utf8(points) + "…";
+    }
+    text(0.5 * width_, y_ + 18.0, shown, style, Align::center);
+    y_ += 26.0;
+  }
+
+  void write_heading() {
+    const take::Take& take = section_.take;
+    if (!take.title.empty()) title(take.title);
+    if (!section_.subtitle.empty()) {
+      text(0.5 * width_, y_ + 11.0, section_.subtitle, subtitle_style, Align::center);
+      y_ += 17.0;
+    }
+    if (!take.title.empty() || !section_.subtitle.empty()) y_ += 6.0;
+    const double left = side_margin;
+    const double right = width_ - side_margin;
+    double left_y = y_ + 9.0;
+    double right_y = y_ + 9.0;
+    if (layout_.tempo_bpm) {
+      // A quarter note as a sign, drawn, and its tempo.
+      const double head_x = left + 3.0;
+      page().marks.emplace_back(ellipse({head_x, left_y - 2.2}, 2.7, 1.8, 0.36));
+      page().marks.emplace_back(
+          LineMark{{head_x + 2.4, left_y - 2.8}, {head_x + 2.4, left_y - 12.0}, 0.6});
+      std::string words = fmt::format("= {:.0f}", *layout_.tempo_bpm);
+      if (layout_.swing_ratio) words += fmt::format("   Swing {:.1f} : 1", *layout_.swing_ratio);
+      text(left + 10.0, left_y, words, fact_style, Align::left);
+      left_y += 13.0;
+    }
+    std::vector<std::string> facts;
+    if (const auto key = key_of(take))
+      facts.push_back("Key of " + with_print_signs(theory::key_text(*key)));
+    if (!take.form.empty()) facts.push_back(take.form);
+    if (!facts.empty()) {
+      text(left, left_y, fmt::format("{}", fmt::join(facts, ", ")), fact_style, Align::left);
+      left_y += 13.0;
+    }
+    if (!take.composer.empty()) {
+      text(right, right_y, take.composer, fact_style, Align::right);
+      right_y += 13.0;
+    }
+    for (const std::string& fact : neck_facts(take)) {
+      text(right, right_y, fact, fact_style, Align::right);
+      right_y += 13.0;
+    }
+    y_ = std::max({left_y, right_y, y_}) + 6.0;
+  }
+
+  void write_systems() {
+    const auto pitches = written_pitches(section_.take, layout_);
+    std::vector<EngravedBar> bars;
+    bars.reserve(layout_.bars.size());
+    for (std::size_t i = 0; i < layout_.bars.size(); ++i) {
+      bars.push_back(engrave_bar(layout_.bars[i], i, pitches[i], measure_));
+    }
+    SystemPainter painter(section_.take, layout_, options_.staff, measure_);
+    double before = comfortable_stretch;
+    for (std::size_t begin = 0; begin < bars.size();) {
+      SystemPlace place;
+      place.is_first = begin == 0;
+      const double room = line_width() - painter.prefix_pt(place.is_first);
+      const std::size_t count = bars_that_fit(bars, begin, room, layout_.bars.front().number <= 0);
+      const std::span<const EngravedBar> line(&bars[begin], count);
+      place.is_last = begin + count == bars.size();
+      place.width_pt = line_width();
+      const double full = stretch_for(line, room);
+      // A short last line is not pulled apart: it goes on as the lines above it.
+      const bool is_short = place.is_last && count < usual_bars_a_system;
+      place.stretch = std::min(is_short ? std::min(full, before) : full, widest_stretch);
+      before = place.stretch;
+      PaintedSystem system = painter.paint(line, place);
+      if (y_ + system.height_pt > height_ - bottom_margin && !page().marks.empty()) begin_page();
+      move(system.marks, side_margin, y_);
+      auto& marks = page().marks;
+      marks.insert(marks.end(), system.marks.begin(), system.marks.end());
+      y_ += system.height_pt + system_gap;
+      has_dead_ = has_dead_ || system.has_dead;
+      has_doubt_ = has_doubt_ || system.has_doubt;
+      has_held_ = has_held_ || system.has_held;
+      has_off_neck_ = has_off_neck_ || system.has_off_neck;
+      begin += count;
+    }
+  }
+
+  /// Four bars and a pick-up, or as many as are not crowded; one at least.
+  [[nodiscard]] static std::size_t bars_that_fit(const std::vector<EngravedBar>& bars,
+                                                 std::size_t begin, double room, bool has_pickup) {
+    std::size_t most = usual_bars_a_system;
+    has_pickup = has_pickup && begin == 0 && bars[0].width_pt(comfortable_stretch) < 0.25 * room;
+    if (has_pickup) ++most;
+    std::size_t count = 0;
+    double width = 0.0;
+    while (count < most && begin + count < bars.size()) {
+      width += bars[begin + count].width_pt(comfortable_stretch);
+      if (count > 0 && width > room) break;
+      ++count;
+    }
+    // Three bars and a lone one read worse than two and two.
+    return count == 3 && begin + count < bars.size() ? 2 : count;
+  }
+
+  void write_legend() {
+    std::vector<std::string> lines;
+    std::vector<std::string> signs;
+    if (has_dead_) signs.emplace_back("x  dead note");
+    if (has_held_) signs.emplace_back("( )  held over");
+    if (has_doubt_) signs.emplace_back("?  in doubt");
+    if (has_off_neck_) signs.emplace_back("*  not on this neck");
+    if (!signs.empty()) lines.push_back(fmt::format("{}", fmt::join(signs, "     ")));
+    if (layout_.swing_ratio) {
+      lines.push_back(fmt::format(
+          "Swing: of two eighths in a beat the first is long and the second short, {:.1f} : 1.",
+          *layout_.swing_ratio));
+    }
+    if (!layout_.crowded.empty()) {
+      lines.push_back(fmt::format("{} notes lie too close together to be written and are left out.",
+                                  layout_.crowded.size()));
+    }
+    if (!layout_.unbarred.empty() && !options_.layout.stretch && !options_.layout.first_bar) {
+      lines.push_back(
+          fmt::format("{} notes lie outside the bars and are left out.", layout_.unbarred.size()));
+    }
+    if (lines.empty()) return;
+    const double height = 11.0 * static_cast<double>(lines.size());
+    if (y_ + height - system_gap + 8.0 > height_ - bottom_margin) begin_page();
+    y_ -= page().marks.empty() ? 0.0 : system_gap - 14.0;
+    for (const std::string& words : lines) {
+      y_ += 11.0;
+      text(side_margin, y_, words, legend_style, Align::left);
+    }
+  }
+
+  const PageSection& section_;
+  const PageOptions& options_;
+  const TextMeasure& measure_;
+  std::vector<Page>& pages_;
+  double width_ = 0.0;
+  double height_ = 0.0;
+  double y_ = 0.0;
+  SheetLayout layout_;
+  bool has_dead_ = false;
+  bool has_doubt_ = false;
+  bool has_held_ = false;
+  bool has_off_neck_ = false;
+};
+
+}  // namespace
+
+Result<std::vector<Page>> lay_out_pages(const std::vector<PageSection>& sections,
+                                        const PageOptions& options, const TextMeasure& measure) {
+  std::vector<Page> pages;
+  for (const PageSection& section : sections) {
+    if (const auto done = SectionWriter(section, options, measure, pages).write(); !done) {
+      return tl::unexpected(done.error());
+    }
+  }
+  for (std::size_t i = 0; i < pages.size() && pages.size() > 1; ++i) {
+    Page& page = pages[i];
+    const double y = page.height_pt - bottom_margin + 20.0;
+    const std::string& title = sections.front().take.title;
+    if (i > 0 && !title.empty()) {
+      page.marks.emplace_back(TextMark{{side_margin, y}, title, footer_style, Align::left, 0.3});
+    }
+    page.marks.emplace_back(TextMark{{page.width_pt - side_margin, y},
+                                     fmt::format("{} / {}", i + 1, pages.size()),
+                                     footer_style,
+                                     Align::right,
+                                     0.3});
+  }
+  return pages;
+}
+
+}  // namespace lowstride::sheet
