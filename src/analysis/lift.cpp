@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <iterator>
 #include <utility>
 
 #include <fmt/format.h>
@@ -18,16 +19,6 @@ namespace lowstride::analysis {
 namespace {
 
 namespace fs = std::filesystem;
-
-take::Take fresh_take(const audio::RecordingInfo& info, const fs::path& recording,
-                      const fs::path& take_path) {
-  take::RecordingRef reference;
-  reference.path = take::recording_path_for(recording, take_path);
-  reference.sample_count = info.sample_count;
-  reference.channel_count = info.channel_count;
-  reference.content_hash = info.content_hash;
-  return take::new_take(std::move(reference), info.sample_rate_hz, info.title);
-}
 
 /// Makes sure, before the long work, that the take can be written where it shall lie.
 Result<void> probe_target(const fs::path& take_path) {
@@ -136,6 +127,16 @@ audio::AnalysisAudioOptions range_of(const LiftJob& job, double rate_hz) {
 
 }  // namespace
 
+take::Take fresh_take(const audio::RecordingInfo& info, const fs::path& recording,
+                      const fs::path& take_path) {
+  take::RecordingRef reference;
+  reference.path = take::recording_path_for(recording, take_path);
+  reference.sample_count = info.sample_count;
+  reference.channel_count = info.channel_count;
+  reference.content_hash = info.content_hash;
+  return take::new_take(std::move(reference), info.sample_rate_hz, info.title);
+}
+
 Result<neck::Neck> chosen_neck(const NeckChoice& choice, take::Voice voice) {
   auto neck =
       neck::find_neck(choice.instrument.value_or(voice == take::Voice::guitar ? "guitar" : "bass"));
@@ -144,6 +145,30 @@ Result<neck::Neck> chosen_neck(const NeckChoice& choice, take::Voice voice) {
   neck->capo = choice.capo;
   if (const auto sound = neck::check(*neck); !sound) return tl::unexpected(sound.error());
   return neck;
+}
+
+Result<Heard> hear(const fs::path& recording, const audio::AnalysisAudioOptions& range,
+                   const WorkControl& control) {
+  const auto sound = audio::prepare_analysis_audio(recording, control, range);
+  if (!sound) return tl::unexpected(sound.error());
+  Heard heard;
+  heard.info = sound->info();
+  heard.begin_sample = sound->begin_sample();
+  if (!heard.info.lost_note.empty()) {
+    heard.remarks.push_back(fmt::format("'{}': {}", recording.string(), heard.info.lost_note));
+  }
+  if (heard.info.non_finite_count > 0) {
+    heard.remarks.push_back(fmt::format("{} samples were not finite and count as silence.",
+                                        heard.info.non_finite_count));
+  }
+  if (sound->is_polarity_turned()) {
+    heard.remarks.emplace_back(
+        "One channel's bass was upside down against the other's and was turned for listening.");
+  }
+  auto evidence = evidence_of(*sound, control);
+  if (!evidence) return tl::unexpected(evidence.error());
+  heard.evidence = std::move(*evidence);
+  return heard;
 }
 
 Result<LiftReport> lift(const LiftJob& job, const WorkControl& control) {
@@ -172,36 +197,25 @@ Result<LiftReport> lift(const LiftJob& job, const WorkControl& control) {
       report.remarks = file->messages();
     }
   }
-  const auto sound = audio::prepare_analysis_audio(job.recording, control, range_of(job, rate_hz));
-  if (!sound) return tl::unexpected(sound.error());
-  const audio::RecordingInfo& info = sound->info();
-  if (!info.lost_note.empty()) {
-    report.remarks.push_back(fmt::format("'{}': {}", job.recording.string(), info.lost_note));
-  }
-  if (info.non_finite_count > 0) {
-    report.remarks.push_back(
-        fmt::format("{} samples were not finite and count as silence.", info.non_finite_count));
-  }
-  if (sound->is_polarity_turned()) {
-    report.remarks.emplace_back(
-        "One channel's bass was upside down against the other's and was turned for listening.");
-  }
-  const auto evidence = evidence_of(*sound, control);
-  if (!evidence) return tl::unexpected(evidence.error());
+  auto heard = hear(job.recording, range_of(job, rate_hz), control);
+  if (!heard) return tl::unexpected(heard.error());
+  std::ranges::move(heard->remarks, std::back_inserter(report.remarks));
+  const audio::RecordingInfo& info = heard->info;
+  const dsp::Evidence& evidence = heard->evidence;
   control.report("Reading", 0.92);
   Target target =
       file ? Target(std::move(*file)) : Target(fresh_take(info, job.recording, report.take_path));
   take::Take base = target.take();
   if (job.neck.is_made()) {
-    const auto neck = chosen_neck(job.neck, job.hints.voice.value_or(guessed_voice(*evidence)));
+    const auto neck = chosen_neck(job.neck, job.hints.voice.value_or(guessed_voice(evidence)));
     if (!neck) return tl::unexpected(neck.error());
     base.neck = *neck;
   }
-  const double begin_seconds = take::to_seconds(sound->begin_sample(), base.time_base_hz);
-  const Reading reading = read_evidence(*evidence, begin_seconds, base, job.hints);
+  const double begin_seconds = take::to_seconds(heard->begin_sample, base.time_base_hz);
+  const Reading reading = read_evidence(evidence, begin_seconds, base, job.hints);
   if (control.is_cancelled()) return fail(ErrorCode::cancelled, "The analysis was stopped.");
 
-  const std::int64_t begin = sound->begin_sample();
+  const std::int64_t begin = heard->begin_sample;
   const std::int64_t length = target.take().length_samples;
   const std::int64_t end =
       job.to_seconds ? take::to_samples(*job.to_seconds, target.take().time_base_hz) : length;

@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "src/analysis/reading.hpp"
+#include "src/audio/analysis_audio.hpp"
 #include "src/base/progress.hpp"
 #include "src/base/result.hpp"
 #include "src/neck/neck.hpp"
@@ -25,6 +26,25 @@ struct NeckChoice {
 
 /// The neck of a choice for a voice. Errors: those of neck::find_neck, with_tuning and check.
 [[nodiscard]] Result<neck::Neck> chosen_neck(const NeckChoice& choice, take::Voice voice);
+
+/// A take of a recording that lies (or will lie) at `take_path`, in which nothing is proposed yet.
+[[nodiscard]] take::Take fresh_take(const audio::RecordingInfo& info,
+                                    const std::filesystem::path& recording,
+                                    const std::filesystem::path& take_path);
+
+/// What listening to a recording, or a range of it, gives.
+struct Heard {
+  audio::RecordingInfo info;
+  std::int64_t begin_sample = 0;  // of the range, in samples of the recording
+  dsp::Evidence evidence;
+  std::vector<std::string> remarks;  // losses, what was turned round
+};
+
+/// Listens, or takes the evidence that was kept from the last time. Errors: those of reading a
+/// recording; cancelled.
+[[nodiscard]] Result<Heard> hear(const std::filesystem::path& recording,
+                                 const audio::AnalysisAudioOptions& range,
+                                 const WorkControl& control);
 
 struct LiftJob {
   std::filesystem::path recording;

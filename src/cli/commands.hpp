@@ -28,4 +28,8 @@ namespace lowstride::cli {
 /// history, tuner.
 [[nodiscard]] ExitCode run_drill(const DrillOptions& options);
 
+/// `lowstride desk`: becomes the program `lowstride-desk`, which has the window. It is a program of
+/// its own so that this one runs, and builds, where there is no screen and no OpenGL.
+[[nodiscard]] ExitCode run_desk(const DeskOptions& options);
+
 }  // namespace lowstride::cli

@@ -7,7 +7,7 @@
 
 #include <fmt/format.h>
 
-#include "src/analysis/fingering_edit.hpp"
+#include "src/analysis/follow_up.hpp"
 #include "src/analysis/rereading.hpp"
 #include "src/cli/commands.hpp"
 #include "src/sheet/summary.hpp"
@@ -16,85 +16,6 @@
 
 namespace lowstride::cli {
 namespace {
-
-bool is_same_line(const take::Take& a, const take::Take& b) {
-  return std::equal(a.notes.begin(), a.notes.end(), b.notes.begin(), b.notes.end(),
-                    [](const take::Note& one, const take::Note& other) {
-                      return one.id == other.id && one.midi == other.midi &&
-                             one.onset_samples == other.onset_samples &&
-                             one.is_dead == other.is_dead;
-                    });
-}
-
-/// Widens `touched` from the first to the last place where two lists of entries, both in order of
-/// time, differ.
-template <typename Entry, typename Begin, typename End>
-void widen_by_changes(const std::vector<Entry>& before, const std::vector<Entry>& after,
-                      Begin begin_of, End end_of, std::optional<take::Stretch>& touched) {
-  const auto widen = [&](const Entry& entry) {
-    if (!touched) touched = take::Stretch{begin_of(entry), end_of(entry)};
-    touched->begin_samples = std::min(touched->begin_samples, begin_of(entry));
-    touched->end_samples = std::max(touched->end_samples, end_of(entry));
-  };
-  const auto [first_before, first_after] =
-      std::mismatch(before.begin(), before.end(), after.begin(), after.end());
-  const auto [last_before, last_after] =
-      std::mismatch(before.rbegin(), std::make_reverse_iterator(first_before), after.rbegin(),
-                    std::make_reverse_iterator(first_after));
-  std::for_each(first_before, last_before.base(), widen);
-  std::for_each(first_after, last_after.base(), widen);
-}
-
-struct Touched {
-  std::optional<take::Stretch> stretch;
-  bool are_beats_touched = false;
-};
-
-/// Where a person's edit changed notes, chords or beats (confirming what is there changes nothing
-/// that could be read otherwise elsewhere).
-Touched touched_by(take::Take before, take::Take after) {
-  // What an edit confirms is no change of what was played.
-  const auto forget_states = [](take::Take& take) {
-    for (auto& note : take.notes) {
-      note.state = take::State::proposed;
-      note.confidence = 0.0;
-      note.octave_margin = 1.0;
-      note.position.reset();
-      note.alternatives.clear();
-    }
-    for (auto& beat : take.beats) {
-      beat.state = take::State::proposed;
-      beat.confidence = 0.0;
-    }
-    for (auto& chord : take.chords) {
-      chord.state = take::State::proposed;
-      chord.confidence = 0.0;
-      chord.alternatives.clear();
-      chord.is_implied = false;
-    }
-  };
-  forget_states(before);
-  forget_states(after);
-  Touched touched;
-  const auto beat_time = [](const take::Beat& beat) { return beat.time_samples; };
-  widen_by_changes(before.beats, after.beats, beat_time, beat_time, touched.stretch);
-  touched.are_beats_touched = touched.stretch.has_value();
-  widen_by_changes(
-      before.notes, after.notes, [](const take::Note& note) { return note.onset_samples; },
-      [](const take::Note& note) { return note.offset_samples; }, touched.stretch);
-  widen_by_changes(
-      before.chords, after.chords, [](const take::ChordSpan& chord) { return chord.begin_samples; },
-      [](const take::ChordSpan& chord) { return chord.end_samples; }, touched.stretch);
-  return touched;
-}
-
-/// Appends an edit to the group and applies it to `after`.
-Result<void> add_step(take::EditGroup& group, take::Take& after, take::Edit edit) {
-  const auto done = take::apply(after, edit);
-  if (!done) return tl::unexpected(done.error());
-  group.edits.push_back(std::move(edit));
-  return {};
-}
 
 /// The edits of one call as one step: what was typed, then the unconfirmed surroundings read again
 /// in its light (where the evidence of the lift is still kept), then a new fingering where the line
@@ -106,23 +27,10 @@ Result<take::EditGroup> whole_edit(const take::Take& take, const EditOptions& op
   if (!group) return group;
   take::Take after = take;
   if (const auto tried = take::apply(after, *group); !tried) return tl::unexpected(tried.error());
-  const Touched touched = touched_by(take, after);
-  if (touched.stretch) {
-    if (const auto evidence = analysis::kept_evidence(take)) {
-      auto reread =
-          analysis::rereading_edit(after, *evidence, *touched.stretch, touched.are_beats_touched);
-      if (reread) {
-        if (const auto done = add_step(*group, after, std::move(*reread)); !done) {
-          return tl::unexpected(done.error());
-        }
-      }
-    }
-  }
-  if (!is_same_line(take, after)) {
-    auto fingering = analysis::fingering_edit(after, take.octave_shift);
-    if (!fingering) return tl::unexpected(fingering.error());
-    group->edits.push_back(std::move(*fingering));
-  }
+  const auto evidence = analysis::kept_evidence(take);
+  auto follow_up = analysis::follow_up(take, after, evidence ? &*evidence : nullptr);
+  if (!follow_up) return tl::unexpected(follow_up.error());
+  std::ranges::move(follow_up->edits, std::back_inserter(group->edits));
   return group;
 }
 

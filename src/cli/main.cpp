@@ -220,6 +220,16 @@ void add_drill(CLI::App& app, lowstride::cli::DrillOptions& options) {
       "Start quietly; rest after twenty minutes.\n");
 }
 
+void add_desk(CLI::App& app, lowstride::cli::DeskOptions& options) {
+  CLI::App* desk = app.add_subcommand("desk", "Open the window in which a take is worked on");
+  desk->add_option("input", options.input, "A take or a recording");
+  desk->footer(
+      "Examples:\n"
+      "  lowstride desk\n"
+      "  lowstride desk trio.take\n"
+      "  lowstride desk rehearsal.m4a\n");
+}
+
 /// The operations of `edit` with their values, as they stood on the line.
 std::vector<std::pair<std::string, std::string>> operations_in_order(const CLI::App& edit) {
   std::vector<std::pair<std::string, std::string>> in_order;
@@ -246,12 +256,14 @@ int run(int argc, char** argv) {
   lowstride::cli::CompareOptions compare;
   lowstride::cli::EditOptions edit;
   lowstride::cli::DrillOptions drill;
+  lowstride::cli::DeskOptions desk;
   add_lift(app, lift);
   add_slow(app, slow);
   add_export(app, export_options);
   add_drill(app, drill);
   add_read(app, read);
   add_compare(app, compare);
+  add_desk(app, desk);
   std::vector<std::string> typed;
   const CLI::App* edit_command = add_edit(app, edit, typed);
   try {
@@ -270,6 +282,7 @@ int run(int argc, char** argv) {
   if (app.got_subcommand("drill")) code = run_drill(drill);
   if (app.got_subcommand("read")) code = run_read(read);
   if (app.got_subcommand("compare")) code = run_compare(compare);
+  if (app.got_subcommand("desk")) code = run_desk(desk);
   if (app.got_subcommand("edit")) {
     edit.operations = operations_in_order(*edit_command);
     code = run_edit(edit);

@@ -89,4 +89,8 @@ struct DrillOptions {
   bool fits_weights = false;
 };
 
+struct DeskOptions {
+  std::filesystem::path input;  // a take or a recording; may be empty
+};
+
 }  // namespace lowstride::cli
