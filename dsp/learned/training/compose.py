@@ -47,6 +47,12 @@ def beat_times(rng, bpm, beats, start):
     return t + np.clip(rng.normal(0, 1, beats), -2, 2) * min(jitter, 6 / bpm * 0.1)
 
 
+# grips of the left hand without root: guide tones with two tensions, or stacked fourths
+UPPER = {2: ((4, 9, 10, 2), (10, 2, 4, 9), (4, 8, 10, 3), (4, 8, 10, 1), (4, 9, 10, 1), (4, 10, 2, 7), (4, 10, 3), (10, 4, 9)), 3: ((4, 7, 11, 2), (4, 9, 2, 11), (11, 2, 4, 6), (4, 9, 2)),
+         4: ((3, 7, 10, 2), (10, 2, 3, 7), (5, 10, 3, 7), (3, 10, 2), (0, 5, 10, 3)), 5: ((3, 7, 11, 2), (11, 2, 3, 9)), 6: ((3, 6, 10, 2), (10, 0, 3, 6), (6, 10, 0, 5)),
+         8: ((4, 7, 9, 2), (4, 9, 2, 7)), 9: ((3, 7, 9, 2), (9, 2, 3, 7)), 11: ((5, 9, 10, 2), (10, 2, 5), (10, 0, 5, 9)), 7: ((3, 6, 9, 2), (3, 6, 9, 11))}
+
+
 def voicing(rng, chord, previous, kind, low, high):
     """Pitches between low and high, close to the previous grip."""
     root, q, _ = chord
@@ -57,6 +63,10 @@ def voicing(rng, chord, previous, kind, low, high):
         pcs = [t for t in pcs if t not in (7,)] if len(pcs) == 4 else pcs
     elif kind == 'rich' and TENSIONS[q]:
         pcs += [int(rng.choice(TENSIONS[q]))]
+    elif kind == 'upper' and q in UPPER:
+        pcs = list(UPPER[q][rng.integers(len(UPPER[q]))])
+    elif kind == 'guide' and len(pcs) == 4:
+        pcs = [pcs[1], pcs[3]] + ([int(rng.choice(TENSIONS[q]))] if TENSIONS[q] and rng.random() < .5 else [])
     pcs = [(root + t) % 12 for t in pcs]
     if previous and rng.random() < 0.85:
         centre = float(np.mean(previous))
@@ -86,7 +96,7 @@ COMP_RHYTHMS = {                                       # (beat, fraction, length
 
 def comp_part(rng, chords, meter, beats, player, kind, low, high):
     """-> [beat position, length, midi, velocity]"""
-    grip = str(rng.choice(['close', 'rootless', 'shell', 'rich', 'full'], p=[.33, .25, .14, .16, .12]))
+    grip = str(rng.choice(['close', 'rootless', 'shell', 'rich', 'full', 'upper', 'guide'], p=[.29, .17, .12, .13, .10, .14, .05]))
     names = list(COMP_RHYTHMS)
     style = 'pad' if kind == 'pad' else str(rng.choice(['fixed', 'free', 'arpeggio', 'sparse', 'stride', 'tremolo'], p=[.44, .28, .12, .08, .06, .02]))
     fixed = COMP_RHYTHMS[str(rng.choice(names))]
@@ -268,7 +278,7 @@ def compose(rng, seconds=28.0):
         piece.low_voice, piece.noise = 'none', str(rng.choice(['speech', 'noise', 'hum', 'silence'], p=[.5, .3, .12, .08]))
         piece.chords = [(0.0, seconds, -1, 0, 0)]
         return piece
-    meter = 3 if rng.random() < .15 else 4
+    meter = 3 if rng.random() < .17 else 4
     bpm = tempo_bpm(rng)
     r = rng.random()
     swing = 1.0 if r < .38 else rng.uniform(1.2, 1.7) if r < .52 else rng.uniform(1.7, 2.3) if r < .88 else rng.uniform(2.3, 3.0)
@@ -306,6 +316,10 @@ def compose(rng, seconds=28.0):
     plan = [str(rng.choice(names, p=weight / weight.sum())) for _ in range(int(rng.choice([1, 1, 2, 3])))]
     if kind in ('trio', 'band', 'duo', 'guitar') and rng.random() < .14:      # a slow line under a busy band
         plan = [str(rng.choice(['two_feel', 'long_notes', 'long_notes', 'root_fifth']))]
+    elif bpm < 95 and rng.random() < .35:              # slow pieces in eighths, quick ones in two: the beat is where the harmony says
+        plan = [str(rng.choice(['drive', 'boogie', 'riff', 'solo', 'motif', 'latin']))]
+    elif bpm > 185 and rng.random() < .4:
+        plan = [str(rng.choice(['two_feel', 'two_feel', 'long_notes', 'root_fifth', 'walk']))]
     bass, b = [], 0
     while b < n:
         e = min(n, b + meter * int(rng.choice([4, 8, 8, 16])))

@@ -11,7 +11,7 @@ from compose import compose
 from frontend import HOP, RATE
 from render import STEMS, render
 
-SECONDS = 28.0
+SECONDS = 34.0
 CLIP = int(SECONDS * RATE)
 FRAME = HOP / RATE
 PITCHES, LOWEST = 45, 23

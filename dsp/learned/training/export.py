@@ -1,6 +1,6 @@
 """Writes the weights file that the library embeds, and the values that the C++ test compares itself with.
 
-  export.py FOLDER/ears.pt [--version 1] [--weights ../weights/lowstride.ears] [--reference ../../../tests/learned/reference.txt]
+  export.py FOLDER/ears.pt [MORE.pt] [--version 1] [--weights ../weights/lowstride.ears] [--reference ../../../tests/learned/reference.txt]
 
 Weights file: text lines `LOWSTRIDE EARS 1`, `version ...`, `licence ...`, `recipe ...`, `commit ...`, then `tensor NAME NDIM D0 D1 .. OFFSET`
 for each tensor (offset counted in values), then `data COUNT CRC32HEX` (CRC-32 of zlib over the bytes that follow) and COUNT little-endian IEEE
@@ -18,7 +18,7 @@ import numpy as np
 import torch
 
 from frontend import RATE, FrontEnd, scale
-from nets import Ears, evidence
+from nets import NETS, Ears, evidence
 
 HERE = os.path.dirname(os.path.abspath(__file__))
 
@@ -42,19 +42,26 @@ def test_signal():
     return scale(x)
 
 
+def run(clips, seed, steps, nets=NETS):
+    """One training run in words."""
+    return f'{clips} recordings (seed {seed}), {steps} steps' + ('' if set(nets) == set(NETS) else f' of the {" and ".join(nets)} nets')
+
+
 def main():
     ap = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    ap.add_argument('state')
+    ap.add_argument('states', nargs='+', help='of several states of one run the mean is taken')
     ap.add_argument('--version', default='1')
     ap.add_argument('--weights', default=os.path.join(HERE, '../weights/lowstride.ears'))
     ap.add_argument('--reference', default=os.path.join(HERE, '../../../tests/learned/reference.txt'))
     a = ap.parse_args()
-    stored = torch.load(a.state, map_location='cpu', weights_only=False)
+    all_stored = [torch.load(p, map_location='cpu', weights_only=False) for p in a.states]
+    stored = all_stored[-1]
     ears = Ears().eval()
-    ears.load_state_dict(stored['ears'])
+    ears.load_state_dict({k: v if not v.is_floating_point() else sum(s['ears'][k].float() for s in all_stored) / len(all_stored)
+                          for k, v in stored['ears'].items()})
     tensors = {k: v.to(torch.float16) for k, v in ears.folded_tensors().items()}
     if not all(torch.isfinite(v).all() for v in tensors.values()):
-        raise SystemExit(f'{a.state} holds values that float16 cannot: train with a lower rate.')
+        raise SystemExit(f'{a.states[-1]} holds values that float16 cannot: train with a lower rate.')
     commit = subprocess.run(['git', '-C', HERE, 'log', '-1', '--format=%H', '--', '.'], capture_output=True, text=True).stdout.strip() or 'unknown'
     lines, offset = [], 0
     for name, v in tensors.items():
@@ -64,7 +71,7 @@ def main():
     fonts = ', '.join({'FluidR3': 'FluidR3 GM (MIT)', 'sf_GMba': 'sf_GMbank (public domain)'}.get(f[:7], f) for f in stored['fonts'])
     head = ['LOWSTRIDE EARS 1', f'version {a.version}',
             f'licence GPL-3.0-or-later; trained on own compositions played by {fonts}, electric upright samples (CC0 1.0) and own synthesis',
-            'recipe dsp/learned/training: ' + ', then '.join(f'{c} recordings of 28 s (seed {s}), {n} steps' for c, s, n in stored['history']), f'commit {commit}']
+            'recipe dsp/learned/training: ' + ', then '.join(run(*h) for h in stored['history']) + (f'; mean of the last {len(all_stored)} states' if len(all_stored) > 1 else ''), f'commit {commit}']
     os.makedirs(os.path.dirname(os.path.abspath(a.weights)), exist_ok=True)
     with open(a.weights + '.part', 'wb') as f:
         f.write('\n'.join(head + lines + [f'data {offset} {zlib.crc32(data):08x}', '']).encode() + data)

@@ -141,8 +141,71 @@ def _two_fives(rng):
     return out
 
 
+_MOTION = {0: (5, 7, 9, 2, 10, 8, 4, 3, 1), 1: (0, 6, 8), 2: (7, 7, 7, 5, 1), 3: (8, 5, 10, 2), 4: (9, 5, 3), 5: (7, 0, 10, 6, 4, 2), 6: (5, 7, 11),
+           7: (0, 0, 0, 8, 9, 5), 8: (7, 1, 10, 5), 9: (2, 2, 5, 7, 8), 10: (0, 3, 9, 5), 11: (4, 0)}
+_STEMS = ((4,), (4,), (4,), (8,), (2, 2), (2, 2), (2, 2), (3, 1), (2, 1, 1), (1, 1, 2), (1, 1, 1, 1), (4, 3, 1), (6, 2), (4, 4), (5, 3), (2, 4, 2), (7, 1), (3, 5))
+_STEMS3 = ((3,), (3,), (3,), (6,), (2, 1), (1, 2), (1, 1, 1), (3, 3), (3, 2, 1), (5, 1))
+
+
+def timed(rng, meter):
+    """Sections of chords whose lengths are counted in beats, not bars: single-beat passing chords, changes on any beat, early changes,
+    sections of uneven length; a few sections in some order. -> [(degree, quality, bass above root, beats)]"""
+    shapes = [(_STEMS if meter == 4 else _STEMS3)[i] for i in rng.integers(len(_STEMS if meter == 4 else _STEMS3), size=int(rng.integers(1, 4)))]
+    minor, colours = rng.random() < .4, rng.random()
+    tonic = int(rng.choice([1, 4, 5, 9] if minor else [0, 3, 8, 2]))
+
+    def quality(d, goes_to_fifth_below):
+        if colours < .18:
+            return 1 if d in ((2, 4, 9) if not minor else (0, 5)) else 0
+        if goes_to_fifth_below and rng.random() < .7:
+            return 2 if rng.random() < .9 else int(rng.choice([11, 12]))
+        if d == 0:
+            return tonic
+        q = ({2: 6, 3: 3, 5: 4, 7: 2, 8: 3, 10: 2, 11: 7, 1: 7, 6: 6, 4: 7, 9: 6} if minor else {2: 4, 4: 4, 5: 3, 7: 2, 9: 4, 11: 6, 1: 7, 3: 7, 6: 7, 8: 2, 10: 2})[d]
+        return int(rng.choice(_SUBS.get(q, (q,)))) if rng.random() < .25 else q
+
+    def section(bars):
+        lengths = []
+        while sum(lengths) < bars * meter:
+            lengths += shapes[rng.integers(len(shapes))] if rng.random() < .85 else (meter,)
+        lengths[-1] -= sum(lengths) - bars * meter
+        lengths = [int(n) for n in lengths if n > 0]
+        degrees, d = [], 0 if rng.random() < .7 else int(rng.choice([2, 5, 9, 7]))
+        for _ in lengths:
+            degrees.append(d)
+            d = int(rng.choice(_MOTION[d])) if rng.random() < .93 else int(rng.integers(12))
+        out = []
+        for k, (n, d) in enumerate(zip(lengths, degrees)):
+            after = degrees[(k + 1) % len(degrees)]
+            q = quality(d, (d - after) % 12 == 7 or (d - after) % 12 == 1)
+            over = int(rng.choice(TONES[q])) if rng.random() < .1 else 0
+            out.append((d, q, over, n))
+        if rng.random() < .25:                                        # the change comes a beat early
+            for k in range(len(out) - 1):
+                if out[k][3] > 1 and rng.random() < .5:
+                    out[k], out[k + 1] = out[k][:3] + (out[k][3] - 1,), out[k + 1][:3] + (out[k + 1][3] + 1,)
+        return out
+
+    plans = ('a', 'ab', 'aab', 'aaba', 'abac', 'abcb', 'aabb')
+    size = int(rng.choice([2, 4, 4, 4, 8, 3, 6]))
+    made = {}
+    out = []
+    for name in plans[rng.integers(len(plans))]:
+        if name not in made:
+            made[name] = section(size)
+        part = list(made[name])
+        if rng.random() < .15 and len(part) > 1:                      # another turn at the end
+            d, q, over, n = part[-1]
+            part[-1] = (int(rng.choice([7, 1, 2, 5])), 2, 0, n)
+        out += part
+    return out
+
+
 def progression(rng, meter):
-    """-> list of bars of the form; each bar a list of (degree, quality, bass above root). Also its kind."""
+    """-> list of bars of the form; each bar a list of (degree, quality, bass above root). Also its kind. Of kind 'timed' the list is what
+    timed() gives."""
+    if rng.random() < .24:
+        return timed(rng, meter), 'timed'
     r = rng.random()
     pick = lambda k: parse(FORMS[k][rng.integers(len(FORMS[k]))])
     if meter == 3 and r < 0.3:
@@ -185,6 +248,12 @@ def progression(rng, meter):
 def spread(bars, meter, key, beats, rng):
     """One chord (or None) for each of `beats` beats, the form repeated from its start or from some bar on."""
     out = []
+    if isinstance(bars[0], tuple):
+        for d, q, over, n in bars:
+            root = (key + d) % 12
+            out += [(int(root), int(q), int((root + over) % 12))] * n
+        first = int(rng.integers(len(out) // meter)) * meter if rng.random() < .4 else 0
+        return [out[(first + b) % len(out)] for b in range(beats)]
     i = int(rng.integers(len(bars))) if rng.random() < 0.4 else 0
     while len(out) < beats:
         bar = bars[i % len(bars)]

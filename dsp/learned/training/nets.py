@@ -36,8 +36,8 @@ that exist. In: 20 channels x 12 pitch classes (0 = C):
   16..19   onset probability likewise, greatest over the frames of j
   first    20->40, circular over 12 pitch classes: out(p) = bias + sum over q = 0..11 of
            w[..][..][q][0] in((p + q) mod 12), ReLU: h (40, 12, J)
-  a1..a6   40->40, circular like `first`, ReLU: u = a(h)
-  b1..b6   40->40, 1 x 5 times, dilation 1, 2, 4, 8, 16, 32: h = h + Unit(u)
+  a1..a7   40->40, circular like `first`, ReLU: u = a(h)
+  b1..b7   40->40, 1 x 5 times, dilation 1, 2, 4, 8, 16, 32, 64: h = h + Unit(u)
   out      plain 1 x 1, 40->15: 14 quality logits for a chord rooted at this pitch class (order of
            chord_quality.hpp), and the logit of this pitch class being the chord's bass note
   none     plain 1-d, 1 time, 80->1 on [mean of h over pitch classes, max]
@@ -54,13 +54,13 @@ Beat net (`beat.`), K = ceil(T / 2) beat frames (43 a second); beat frame k gath
   94       dead stroke probability, greatest over the frames of k
   95, 96   chord change: half the sum over 13 (12 roots, qualities added up, and none) of
            |R(j) - R(j - 1)| and of |R(j) - R(j - 2)| (indices below 0 read 0), at j = min((k + 2) // 4, J - 1)
-  first    97->40, 5 times
-  d1..d8   40->40, 5 times, dilation 1, 2, 4 .. 128; residual: h = h + Unit(h)
-  out      plain, 1 time, 40->2: beat and downbeat, sigmoid
+  first    97->48, 5 times
+  d1..d8   48->48, 5 times, dilation 1, 2, 4 .. 128; residual: h = h + Unit(h)
+  out      plain, 1 time, 48->2: beat and downbeat, sigmoid
   At frame t the value is read by linear interpolation at beat frame (t - 0.5) / 2, clamped to 0 .. K - 1.
 
-Multiply-adds a second of sound: pitch 170 M, chord 22 M, beat 3.6 M.
-Frames heard each way of frame t: pitch 158, chord + 8 * 126 + 4, beat + 2 * 512 + 2 (pitch and chord added
+Multiply-adds a second of sound: pitch 170 M, chord 26 M, beat 5 M.
+Frames heard each way of frame t: pitch 158, chord + 8 * 254 + 4, beat + 2 * 512 + 2 (pitch and chord added
 as far as they feed the beat net).
 """
 import torch
@@ -69,6 +69,7 @@ from torch.nn import functional as F
 
 from frontend import harmonic_stack
 
+NETS = ('pitch', 'chord', 'beat')
 QUALITIES = 14
 NO_CHORD = 12 * QUALITIES
 
@@ -157,7 +158,7 @@ class Circular(Unit):
 
 class ChordNet(nn.Module):
     W = 40
-    DILATIONS = (1, 2, 4, 8, 16, 32)
+    DILATIONS = (1, 2, 4, 8, 16, 32, 64)
 
     def __init__(self, folded=False):
         super().__init__()
@@ -180,7 +181,7 @@ class ChordNet(nn.Module):
 
 
 class BeatNet(nn.Module):
-    W = 40
+    W = 48
     DILATIONS = (1, 2, 4, 8, 16, 32, 64, 128)
 
     def __init__(self, folded=False):

@@ -19,7 +19,7 @@ from torch.nn import functional as F
 import data
 from augment import Spoiler
 from frontend import HOP, FrontEnd
-from nets import Ears
+from nets import NETS, Ears
 from synth import MidiSynth, UprightSamples
 
 FONTS = ('/usr/share/sounds/sf2/FluidR3_GM.sf2', '/usr/share/fluidr3mono-gm-soundfont/FluidR3Mono_GM.sf3', '/usr/share/sounds/sf2/sf_GMbank.sf2')
@@ -69,11 +69,12 @@ def main():
     ap.add_argument('--minutes', type=float, default=20, help='of training, after rendering')
     ap.add_argument('--render-minutes', type=float, default=0, help='when given, training also ends this many minutes plus --minutes after the start')
     ap.add_argument('--steps', type=int, default=0, help='when given, as many steps instead of --minutes')
-    ap.add_argument('--seconds', type=float, default=17.8, help='of one crop')
+    ap.add_argument('--seconds', type=float, default=24.0, help='of one crop')
     ap.add_argument('--batch', type=int, default=24)
     ap.add_argument('--rate', type=float, default=4e-3)
     ap.add_argument('--seed', type=int, default=1)
     ap.add_argument('--start', help='go on from this ears.pt')
+    ap.add_argument('--only', nargs='+', choices=NETS, default=NETS, help='train these nets; the others stay as --start has them')
     ap.add_argument('--part', type=float, nargs=2, default=(0.0, 1.0), help='which part of the schedule this run does; above 0 it takes up the optimiser of --start')
     ap.add_argument('--keep', help='keep the rendered set in this file, and take it from there when it is there')
     ap.add_argument('--fonts', nargs='+', default=[f for f in FONTS if os.path.exists(f)][:2])
@@ -101,7 +102,7 @@ def main():
     crops = data.Crops(truths[:-held], samples, a.batch, a.seed + 1000)
     watch = data.Crops(truths[-held:], samples, min(held, 24), 7)
     watch_batches = [watch(s) for s in range(2)]
-    pool, batches = data.stream(crops, a.steps or 10 ** 6, max(1, workers - 3), 10 ** 6 if a.start else 0)
+    pool, batches = data.stream(crops, a.steps or 10 ** 6, max(1, workers - 3), int(10 ** 6 * (1 + a.part[0])) if a.start else 0)
 
     device = torch.device('cuda' if torch.cuda.is_available() else 'cpu')
     fast = device.type == 'cuda'
@@ -118,8 +119,18 @@ def main():
     front, ears, spoil = FrontEnd().to(device), Ears().to(device), Spoiler(samples, device)
     stored = torch.load(a.start, map_location=device, weights_only=False) if a.start else None
     if stored:
-        ears.load_state_dict(stored['ears'])
-    groups = [list(m.parameters()) for m in (ears.pitch, ears.chord, ears.beat)]
+        own = ears.state_dict()
+        fits = {k: v for k, v in stored['ears'].items() if k in own and v.shape == own[k].shape}
+        anew = sorted({k.split('.')[0] for k in own.keys() - fits.keys()})
+        if set(anew) - set(a.only):
+            sys.exit(f'train.py: {a.start} has other layers than nets.py in {", ".join(anew)}: name them with --only.')
+        ears.load_state_dict({k: v for k, v in fits.items() if k.split('.')[0] not in anew}, strict=False)
+        log(f'from {a.start}; made anew: {", ".join(anew) or "nothing"}')
+    elif set(a.only) != set(NETS):
+        sys.exit('train.py: --only needs --start, which has the other nets.')
+    groups = [list(getattr(ears, name).parameters()) for name in a.only]
+    for name in set(NETS) - set(a.only):
+        getattr(ears, name).requires_grad_(False)
     opt = torch.optim.AdamW([{'params': g} for g in groups], lr=a.rate, weight_decay=1e-3, **({'fused': True} if fast and torch.__version__[0] != '1' else {}))
     if stored and a.part[0] > 0 and 'opt' in stored:
         opt.load_state_dict(stored['opt'])
@@ -131,8 +142,12 @@ def main():
 
     def save():
         torch.save({'ears': ears.state_dict(), 'opt': opt.state_dict(), 'step': step + (stored['step'] if stored else 0), 'seed': a.seed, 'clips': a.clips, 'fonts': [os.path.basename(f) for f in a.fonts],
-                    'history': (stored['history'] if stored else []) + [(a.clips, a.seed, step)]}, os.path.join(a.out, 'ears.pt.part'))
+                    'history': (stored.get('history', []) if stored else []) + [(a.clips, a.seed, step, list(a.only))]}, os.path.join(a.out, 'ears.pt.part'))
         os.replace(os.path.join(a.out, 'ears.pt.part'), os.path.join(a.out, 'ears.pt'))
+
+    def learn():
+        for name in NETS:
+            getattr(ears, name).train(name in a.only)
 
     def look():
         ears.eval()
@@ -143,10 +158,10 @@ def main():
                 with torch.autocast(device.type, dtype=torch.bfloat16, enabled=fast):
                     z = ears(*front(spoil(sound, t, plain=True)))
                 got.append({**{'L' + k: v for k, v in losses(z, t).items()}, **measures(z, t)})
-        ears.train()
+        learn()
         return ' '.join(f'{k} {np.mean([float(g[k]) for g in got]):.3f}' for k in got[0])
 
-    ears.train()
+    learn()
     for batch in batches:
         done = step / a.steps if a.steps else (time.time() - first) / budget
         if done >= 1:
@@ -161,7 +176,7 @@ def main():
         with torch.autocast(device.type, dtype=torch.bfloat16, enabled=fast):
             z = ears(*spectra)
         parts = losses(z, t)
-        loss = sum(parts.values())
+        loss = sum(v for v in parts.values() if v.requires_grad)
         opt.zero_grad(set_to_none=True)
         loss.backward()
         for g in groups:
