@@ -17,13 +17,13 @@
 namespace lowstride::dsp {
 namespace {
 
-constexpr double evidence_scale = 0.7;  // neighbouring frames say the same thing again
+constexpr double evidence_scale = .7;  // neighbouring frames say the same thing again
 constexpr float posterior_floor = 1e-4F;
 constexpr double chord_frame_seconds =
     static_cast<double>(evidence_hop_samples * chord_hop_frames) / analysis_rate_hz;
 constexpr double shortest_segment_seconds = 0.01;
 constexpr double inversion_price = 2.5;  // natural logarithm, against the root in the bass
-constexpr double repeat_weight = 0.8;    // of the other choruses together, against a bar's own 1
+constexpr double repeat_weight = .4;     // of the other choruses together, against a bar's own 1
 constexpr std::size_t most_alternatives = 3;
 
 /// A stretch with one chord: from one beat to the next.

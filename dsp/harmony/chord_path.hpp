@@ -22,9 +22,9 @@ struct ChordPathOptions {
   int beats_per_bar = 4;
   std::optional<DecodedKey> key;
   double change_price = 3.5;  // natural logarithm, on a downbeat
-  double bass_weight = 0.5;   // of the bass degree
+  double bass_weight = .8;    // of the bass degree
   double progression_weight = 0.8;
-  double key_weight = 0.8;
+  double key_weight = 1.2;
   // Scores are multiplied by this before they count as probabilities: beats of one recording go
   // wrong together. It leaves the best path alone.
   double sureness = 0.35;

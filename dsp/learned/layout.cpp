@@ -5,7 +5,7 @@
 namespace lowstride::dsp {
 namespace {
 
-constexpr std::array<LayerShape, 44> shapes{{
+constexpr std::array<LayerShape, 46> shapes{{
     {"pitch.c1", 12, 16, 3, 3},         {"pitch.c2", 12, 12, 5, 3},
     {"pitch.c3", 32, 12, 3, 3},         {"pitch.e1", 24, 40, 0, 5},
     {"pitch.e2", 16, 24, 0, 5},         {"pitch.join", 32, 32, 1, 5},
@@ -19,15 +19,16 @@ constexpr std::array<LayerShape, 44> shapes{{
     {"chord.a1", 40, 40, 12, 1},        {"chord.a2", 40, 40, 12, 1},
     {"chord.a3", 40, 40, 12, 1},        {"chord.a4", 40, 40, 12, 1},
     {"chord.a5", 40, 40, 12, 1},        {"chord.a6", 40, 40, 12, 1},
-    {"chord.b1", 40, 40, 1, 5},         {"chord.b2", 40, 40, 1, 5},
-    {"chord.b3", 40, 40, 1, 5},         {"chord.b4", 40, 40, 1, 5},
-    {"chord.b5", 40, 40, 1, 5},         {"chord.b6", 40, 40, 1, 5},
+    {"chord.a7", 40, 40, 12, 1},        {"chord.b1", 40, 40, 1, 5},
+    {"chord.b2", 40, 40, 1, 5},         {"chord.b3", 40, 40, 1, 5},
+    {"chord.b4", 40, 40, 1, 5},         {"chord.b5", 40, 40, 1, 5},
+    {"chord.b6", 40, 40, 1, 5},         {"chord.b7", 40, 40, 1, 5},
     {"chord.out", 15, 40, 1, 1},        {"chord.none", 1, 80, 0, 1},
-    {"beat.first", 40, 97, 0, 5},       {"beat.d1", 40, 40, 0, 5},
-    {"beat.d2", 40, 40, 0, 5},          {"beat.d3", 40, 40, 0, 5},
-    {"beat.d4", 40, 40, 0, 5},          {"beat.d5", 40, 40, 0, 5},
-    {"beat.d6", 40, 40, 0, 5},          {"beat.d7", 40, 40, 0, 5},
-    {"beat.d8", 40, 40, 0, 5},          {"beat.out", 2, 40, 0, 1},
+    {"beat.first", 48, 97, 0, 5},       {"beat.d1", 48, 48, 0, 5},
+    {"beat.d2", 48, 48, 0, 5},          {"beat.d3", 48, 48, 0, 5},
+    {"beat.d4", 48, 48, 0, 5},          {"beat.d5", 48, 48, 0, 5},
+    {"beat.d6", 48, 48, 0, 5},          {"beat.d7", 48, 48, 0, 5},
+    {"beat.d8", 48, 48, 0, 5},          {"beat.out", 2, 48, 0, 1},
 }};
 
 }  // namespace

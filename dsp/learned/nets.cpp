@@ -225,7 +225,7 @@ namespace {
 
 constexpr std::size_t chord_width = 40;
 constexpr std::size_t chord_lanes = chord_width * pitch_class_count;
-constexpr std::array<std::size_t, 6> chord_dilations{1, 2, 4, 8, 16, 32};
+constexpr std::array<std::size_t, 7> chord_dilations{1, 2, 4, 8, 16, 32, 64};
 constexpr std::array<std::size_t, 8> beat_dilations{1, 2, 4, 8, 16, 32, 64, 128};
 
 ConvolutionOptions circular() {

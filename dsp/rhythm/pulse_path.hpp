@@ -19,7 +19,7 @@ struct PulseOptions {
 /// Hidden states are (period, position in the beat); a position is written as the distance to the
 /// beat, so that one step of the search is one beat (semi-Markov) and its cost does not grow with
 /// the frame rate. A beat pays log(activation); frames within a twelfth of the period of it
-/// nothing; the others 0.7 of log(1 − activation). The period may change at a beat, priced by the
+/// nothing; the others 0.25 of log(1 − activation). The period may change at a beat, priced by the
 /// ratio; an interval may miss its period by a few frames. Memory: 2 bytes a period a frame (64 MB
 /// an hour at 86 frames a second and the default range).
 /// Source: Krebs, Böck & Widmer, "An efficient state-space model for joint tempo and meter

@@ -158,11 +158,11 @@ TEST(Weights, refuses_shapes_values_and_names_that_do_not_fit) {
     return refusal(file.text());
   };
   EXPECT_NE(with("EARS 1", "EARS 2"), "");
-  EXPECT_NE(with("tensor beat.d1.bias 1 40 ", "tensor beat.d1.bias 1 41 "), "");
-  EXPECT_NE(with("tensor beat.d1.bias 1 40 ", "tensor beat.dx.bias 1 40 "), "");
-  EXPECT_NE(with("tensor beat.d1.bias 1 40 ", "tensor beat.d1.bias 1 40 9"), "") << "offset";
-  EXPECT_NE(with("tensor beat.d1.bias 1 40 ", "tensor beat.d1.bias 1 99999999999999999999 "), "");
-  EXPECT_NE(with("tensor beat.d1.bias 1 40 ", "tensor beat.d2.bias 1 40 "), "") << "twice";
+  EXPECT_NE(with("tensor beat.d1.bias 1 48 ", "tensor beat.d1.bias 1 41 "), "");
+  EXPECT_NE(with("tensor beat.d1.bias 1 48 ", "tensor beat.dx.bias 1 48 "), "");
+  EXPECT_NE(with("tensor beat.d1.bias 1 48 ", "tensor beat.d1.bias 1 48 9"), "") << "offset";
+  EXPECT_NE(with("tensor beat.d1.bias 1 48 ", "tensor beat.d1.bias 1 99999999999999999999 "), "");
+  EXPECT_NE(with("tensor beat.d1.bias 1 48 ", "tensor beat.d2.bias 1 48 "), "") << "twice";
   File infinite = good_file();
   infinite.data.replace(0, 2, std::string{'\x00', '\x7C'});
   EXPECT_NE(refusal(infinite.text()).find("finite"), std::string::npos);
