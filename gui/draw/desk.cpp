@@ -85,6 +85,10 @@ void Desk::open(const std::filesystem::path& path) {
 void Desk::take_in_background() {
   session_.poll();
   for (std::string& message : session_.take_messages()) {
+    // The recovery notice says this, and what can be done about it.
+    if (session_.recovered_count() > 0 && message.find("were taken up from") != std::string::npos) {
+      continue;
+    }
     // What is short goes by; what a player must not miss stays until it is read.
     const bool is_news = message.find("are proposed") != std::string::npos ||
                          message.find("was stopped") != std::string::npos;

@@ -141,7 +141,7 @@ void Desk::help_page() {
         if (ImGui::Button(is_wanted     ? "press a key"
                           : key.empty() ? "–"
                                         : key.c_str(),
-                          {112.0F * scale_, 0.0F})) {
+                          {128.0F * scale_, 0.0F})) {
           key_wanted_ = is_wanted ? std::nullopt : std::optional(info.action);
         }
         ImGui::PopID();

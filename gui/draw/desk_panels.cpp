@@ -234,6 +234,10 @@ void Desk::chord_part(std::size_t index) {
   for (std::size_t i = 0; i < span.alternatives.size(); ++i) {
     ImGui::PushID(static_cast<int>(i));
     const dsp::ChordCandidate& other = span.alternatives[i];
+    if (other.probability < 0.005) {
+      ImGui::PopID();
+      continue;
+    }
     if (i > 0) ImGui::SameLine();
     const std::string label =
         fmt::format("{} {:.0f}%", theory::chart_label(other.chord, key), other.probability * 100.0);

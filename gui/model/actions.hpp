@@ -58,8 +58,6 @@ enum class Action : std::uint8_t {
   usual_pitch,
   click,
   count_in,
-  bass_balance,
-  octave_up,
   line,
   compare,
   ramp,

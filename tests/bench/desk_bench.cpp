@@ -1,16 +1,21 @@
 // What a frame of the desk costs from ImGui::NewFrame to ImGui::Render: a take of an hour with
 // 10,000 notes, at every zoom, scrolling and playing. Must be under 4 ms in the median and 8 ms at
 // the 99th percentile of processor time; says so and fails when it is not.
-//   lowstride_desk_bench
+//   lowstride_desk_bench [RECORDING]
+// With a recording it also says how soon its waveform can be seen, coarsely and whole.
 #include <algorithm>
+#include <chrono>
 #include <cmath>
 #include <cstdio>
 #include <ctime>
+#include <thread>
 #include <vector>
 
 #include <fftw3.h>
 #include <fmt/format.h>
 
+#include "gui/model/levels.hpp"
+#include "src/audio/recording.hpp"
 #include "tests/gui/desk_stage.hpp"
 #include "tests/sheet/example_takes.hpp"
 
@@ -64,9 +69,34 @@ Row measured(DeskStage& stage, int frames, Move move) {
   return {at(0.5), at(0.99), ms.back()};
 }
 
+/// Wall time until there is something to see everywhere, and until all of it is there.
+void measure_waveform(const char* path) {
+  const auto begin = std::chrono::steady_clock::now();
+  const auto seconds = [&] {
+    return std::chrono::duration<double>(std::chrono::steady_clock::now() - begin).count();
+  };
+  const auto glance = lowstride::audio::glance_at_recording(path);
+  if (!glance || !glance->expected_sample_count) {
+    fmt::print("{}: its length cannot be told beforehand\n", path);
+    return;
+  }
+  const auto count = *glance->expected_sample_count;
+  lowstride::desk::LevelsReader reader(path, count);
+  double coarse = 0.0;
+  while (reader.levels().share_done() < 1.0) {
+    const auto last = reader.levels().between(0.99 * static_cast<double>(count),
+                                              0.995 * static_cast<double>(count));
+    if (coarse == 0.0 && last) coarse = seconds();
+    std::this_thread::sleep_for(std::chrono::milliseconds(5));
+  }
+  fmt::print("waveform of {:.0f} s: coarse after {:.2f} s, whole after {:.2f} s\n",
+             static_cast<double>(count) / glance->sample_rate_hz, coarse, seconds());
+}
+
 }  // namespace
 
-int main() {
+int main(int argc, char** argv) {
+  if (argc > 1) measure_waveform(argv[1]);
   fftwf_make_planner_thread_safe();
   DeskStage stage({.width = 1920.0F, .height = 1080.0F});
   stage.open(hour_of_walking());
