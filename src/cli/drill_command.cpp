@@ -1,16 +1,24 @@
 #include <algorithm>
 #include <map>
+#include <memory>
+#include <optional>
 #include <set>
 #include <string>
 #include <vector>
 
 #include <fmt/format.h>
 
+#include "src/audio/live_input.hpp"
+#include "src/audio/recording.hpp"
 #include "src/cli/commands.hpp"
+#include "src/cli/drill_ear.hpp"
+#include "src/cli/drill_sound.hpp"
 #include "src/cli/drill_terminal.hpp"
 #include "src/drill/fit.hpp"
 #include "src/drill/history.hpp"
+#include "src/drill/progress.hpp"
 #include "src/drill/session.hpp"
+#include "src/neck/named_necks.hpp"
 #include "src/take/storage.hpp"
 
 namespace lowstride::cli {
@@ -105,16 +113,28 @@ ExitCode run_fit(drill::History& history, const std::string& player) {
   return ExitCode::done;
 }
 
-/// Says in words what would sound.
-void describe_sounds(const std::vector<drill::SoundOrder>& sounds,
-                     const std::map<std::string, std::string>& names) {
-  for (const drill::SoundOrder& order : sounds) {
-    const bool is_recorded = order.source == drill::SoundOrder::Source::recording;
-    const auto name = names.find(order.take_key);
-    fmt::print("  (hear {}{})\n", order.what,
-               is_recorded && name != names.end() ? fmt::format(" of {}", printable(name->second))
-                                                  : std::string());
+/// The recordings of takes, where they are. One that is missing is said once; its drills are played
+/// by made tones where they have a line, and else in words.
+std::map<std::string, DrillSource> sources_of(const std::vector<OpenTake>& takes) {
+  std::map<std::string, DrillSource> sources;
+  for (const OpenTake& open : takes) {
+    DrillSource source{open.path.filename().string(), {}};
+    if (open.take.recording) {
+      const auto found = take::find_recording(
+          open.take, open.path, [](const auto& path) { return audio::content_hash_of(path); });
+      if (found)
+        source.recording = *found;
+      else
+        remark(found.error().message);
+    }
+    sources[drill::take_key_of(open.take)] = source;
   }
+  return sources;
+}
+
+Result<std::unique_ptr<audio::LiveInput>> open_input(const DrillOptions& options) {
+  if (!options.answers.empty()) return audio::open_input_file(options.answers);
+  return audio::open_input_device(options.input.value_or(""));
 }
 
 ExitCode run_session(const DrillOptions& options, drill::History& history) {
@@ -153,19 +173,48 @@ ExitCode run_session(const DrillOptions& options, drill::History& history) {
                          });
   const std::size_t due = session.due_count(present_moment().unix_seconds);
   fmt::print("{} due, {} new.\n", due, session.new_item_count());
-  std::map<std::string, std::string> names;
-  for (const OpenTake& open : *takes)
-    names[drill::take_key_of(open.take)] = open.path.filename().string();
+  DrillSounder sounder(sources_of(*takes), options.is_silent);
+  std::optional<DrillEar> ear;
+  if (options.has_input || options.input || !options.answers.empty()) {
+    auto input = open_input(options);
+    if (!input) return tell(input.error());
+    const bool is_device = options.answers.empty();
+    ear.emplace(std::move(*input), is_device ? kept_latency_seconds() : 0.0, is_device);
+  }
   return lead_session(
       session,
-      [&names](const std::vector<drill::SoundOrder>& sounds) { describe_sounds(sounds, names); },
-      [](const drill::Session&) { return std::nullopt; });
+      [&](const std::vector<drill::SoundOrder>& sounds) {
+        for (const drill::SoundOrder& order : sounds) {
+          // What is played over the accompaniment is the answer.
+          if (ear && order.is_accompaniment) ear->begin();
+          sounder.play(order, [&](double heard_seconds) {
+            if (ear) ear->tick(heard_seconds);
+          });
+        }
+      },
+      [&](const drill::Session& now) -> std::optional<Result<drill::Answer>> {
+        if (!ear) return std::nullopt;
+        return ear->answer(now);
+      });
 }
 
 }  // namespace
 
 ExitCode run_drill(const DrillOptions& options) {
-  const bool has_other_work = !options.csv.empty() || options.fits_weights;
+  if (options.measures_latency) return run_latency(options.input.value_or(""));
+  if (options.shows_tuner) {
+    const auto input = open_input(options);
+    if (!input) return tell(input.error());
+    neck::Neck neck = *neck::find_neck("bass");
+    if (!options.takes.empty()) {
+      const auto loaded = take::load_take(options.takes.front());
+      if (!loaded) return tell(loaded.error());
+      neck = loaded->take.neck;
+    }
+    return run_tuner(**input, neck);
+  }
+  const bool has_other_work =
+      !options.csv.empty() || options.fits_weights || !options.progress.empty();
   if (options.takes.empty() && !options.is_due && !has_other_work) {
     remark("drill: name a take, or --due for what is due.");
     return ExitCode::wrong_usage;
@@ -180,6 +229,18 @@ ExitCode run_drill(const DrillOptions& options) {
     if (const auto written = history->export_csv(options.csv); !written)
       return tell(written.error());
     fmt::print("saved: {}\n", printable(options.csv.string()));
+    return ExitCode::done;
+  }
+  if (!options.progress.empty()) {
+    const auto answers = history->answers();
+    if (!answers) return tell(answers.error());
+    const drill::Progress progress = drill::progress_of(*answers);
+    if (const auto drawn = drill::draw_progress(progress, options.player, options.progress);
+        !drawn) {
+      return tell(drawn.error());
+    }
+    fmt::print("{}saved: {}\n", drill::progress_text(progress),
+               printable(options.progress.string()));
     return ExitCode::done;
   }
   return run_session(options, *history);

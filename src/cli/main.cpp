@@ -207,6 +207,15 @@ void add_drill(CLI::App& app, lowstride::cli::DrillOptions& options) {
       ->check(CLI::Range(0, 200));
   drill->add_flag("--silent", options.is_silent,
                   "Sound nothing: say what to listen to, where, and how fast");
+  drill->add_flag("--listen", options.has_input,
+                  "Answer notes and lines by playing into the microphone or line in");
+  drill->add_option("--input", options.input, "Which input (default: the system's)");
+  drill->add_option("--answers", options.answers, "Take what was played from a recording");
+  drill->add_flag("--tuner", options.shows_tuner, "Show tuner and meter of the input, and end");
+  drill->add_flag("--measure-latency", options.measures_latency,
+                  "Measure the way from loudspeaker to input, keep it, and end");
+  drill->add_option("--progress", options.progress,
+                    "Write plots of the history, .svg or .png, and end");
   drill->add_option("--csv", options.csv, "Write the history as a table, and end");
   drill->add_flag("--fit", options.fits_weights,
                   "Fit the memory model to the history, say what it gained, and end");
@@ -215,6 +224,7 @@ void add_drill(CLI::App& app, lowstride::cli::DrillOptions& options) {
       "  lowstride drill trio.take\n"
       "  lowstride drill --due --player Mia --minutes 10\n"
       "  lowstride drill trio.take --kinds note,role --passage bridge\n"
+      "  lowstride drill --player Mia --progress mia.svg\n"
       "While a question stands: an answer; Enter hears it again; ? asks for a hint; ! shows the "
       "answer; q ends.\n"
       "Start quietly; rest after twenty minutes.\n");

@@ -85,8 +85,14 @@ struct DrillOptions {
   double minutes = 15.0;
   int most_new = 12;
   bool is_silent = false;
+  std::filesystem::path answers;     // a recording of what was played, in place of a microphone
+  bool has_input = false;            // answers are played into the input
+  std::optional<std::string> input;  // name of the input device
   std::filesystem::path csv;
+  std::filesystem::path progress;  // .svg or .png
   bool fits_weights = false;
+  bool shows_tuner = false;
+  bool measures_latency = false;
 };
 
 struct DeskOptions {

@@ -259,7 +259,7 @@ std::string answer_help(const Item& item) {
     case Kind::play_it_back:
       break;
   }
-  return "play it";
+  return "it with your instrument, or one note a beat: G2 B2 - D3";
 }
 
 Result<Answer> parse_answer(const Item& item, std::string_view text) {

@@ -310,6 +310,10 @@ Turn Session::answer(const Answer& answer, const Moment& now) {
       }
       hint_note_ = std::min(index, item.notes.size() - 1);
     }
+    if (item.kind == Kind::play_it_back) {
+      turn.sounds.push_back(accompaniment_sound(item, speed_ratio()));
+      await_sounds(turn, now);
+    }
     turn.says.push_back(fmt::format("Not yet. {}{}Try again, or ask for a hint.", verdict.remark,
                                     verdict.remark.empty() ? "" : " "));
     return turn;

@@ -130,13 +130,11 @@ double count_in_seconds(const Item& item, double speed_ratio) noexcept {
 SoundOrder accompaniment_sound(const Item& item, double speed_ratio) {
   SoundOrder order = stretch_sound(item, speed_ratio);
   const double lead = count_in_seconds(item, speed_ratio);
+  order.source = SoundOrder::Source::tones;
+  order.is_accompaniment = true;
   order.tones.clear();
-  if (item.has_recording) {
-    order.low_voice = LowVoice::taken_out;
-  } else {
-    add_chords(item, speed_ratio, order.tones);
-    for (Tone& tone : order.tones) tone.begin_seconds += lead;
-  }
+  add_chords(item, speed_ratio, order.tones);
+  for (Tone& tone : order.tones) tone.begin_seconds += lead;
   for (int beat = 0; beat < item.beats_per_bar; ++beat) {
     order.clicks_seconds.push_back(lead * beat / item.beats_per_bar);
   }
@@ -145,8 +143,7 @@ SoundOrder accompaniment_sound(const Item& item, double speed_ratio) {
                                    seconds_of_beat(item, static_cast<double>(i), speed_ratio));
   }
   order.length_seconds += lead;
-  order.what =
-      fmt::format("a bar of clicks, then {} without its low voice", at_speed(item, speed_ratio));
+  order.what = fmt::format("a bar of clicks, then the chords of {}", at_speed(item, speed_ratio));
   return order;
 }
 

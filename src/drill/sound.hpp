@@ -19,18 +19,15 @@ struct Tone {
   bool operator==(const Tone&) const = default;
 };
 
-/// What of a recording is heard of its low voice.
-enum class LowVoice : std::uint8_t { as_recorded, taken_out };
-
 /// Something to be sounded, for whoever has a loudspeaker. Orders of one turn follow each other.
 struct SoundOrder {
   enum class Source : std::uint8_t { recording, tones };
   Source source = Source::tones;
-  std::string what;          // for people: "bar 5 at 60 %", "the tonic, G"
-  std::string take_key;      // of the recording
-  take::Stretch stretch;     // of the recording, in samples of the take
-  double speed_ratio = 1.0;  // of the recording; tones are written at their own times
-  LowVoice low_voice = LowVoice::as_recorded;
+  std::string what;                    // for people: "bar 5 at 60 %", "the tonic, G"
+  std::string take_key;                // of the recording
+  take::Stretch stretch;               // of the recording, in samples of the take
+  double speed_ratio = 1.0;            // of the recording; tones are written at their own times
+  bool is_accompaniment = false;       // the player's part is left out: the line, or the low voice
   std::vector<Tone> tones;             // beside or in place of the recording
   std::vector<double> clicks_seconds;  // from the order's start
   double a4_hz = 440.0;
@@ -50,8 +47,8 @@ struct SoundOrder {
 /// A chord, held for two seconds; `with` is a note that joins it, and may be none.
 [[nodiscard]] SoundOrder chord_sound(const Item& item, const ItemChord& chord,
                                      std::optional<int> with);
-/// What is played over: one bar of clicks, then the stretch with its low voice taken out, or
-/// without a recording its chords.
+/// What is played over: one bar of clicks, then the stretch's chords and beats as they were played,
+/// without the line.
 [[nodiscard]] SoundOrder accompaniment_sound(const Item& item, double speed_ratio);
 /// Seconds of the clicks before the stretch in `accompaniment_sound`.
 [[nodiscard]] double count_in_seconds(const Item& item, double speed_ratio) noexcept;
