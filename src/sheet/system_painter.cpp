@@ -167,12 +167,14 @@ void SystemPainter::paint_head(const SheetBar& bar, const EngravedBar& engraved,
   const WrittenPitch& pitch = engraved.pitches[*value.note];
   const double y = y_of(pitch);
   const double ledger = 1.05 * space;
-  for (double line = -space; line >= y - 0.01; line -= space) {
+  const auto add_ledger = [&](double line) {
     marks.emplace_back(LineMark{{x - ledger, line}, {x + ledger, line}, thin_line_pt + 0.15});
-  }
-  for (double line = staff_height + space; line <= y + 0.01; line += space) {
-    marks.emplace_back(LineMark{{x - ledger, line}, {x + ledger, line}, thin_line_pt + 0.15});
-  }
+  };
+  constexpr double hair = 0.01;
+  const int above = static_cast<int>(std::floor((hair - y) / space));
+  const int below = static_cast<int>(std::floor((hair + y - staff_height) / space));
+  for (int i = 1; i <= above; ++i) add_ledger(-i * space);
+  for (int i = 1; i <= below; ++i) add_ledger(staff_height + i * space);
   add_head_shape(value.value, note.is_dead, x, y, marks);
   if (pitch.accidental && !value.is_tied_from_previous) {
     add_accidental(*pitch.accidental, x - head_half_width_pt - 0.85 * space, y, marks);
