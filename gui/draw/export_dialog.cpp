@@ -9,6 +9,7 @@
 // Needs imgui.h before it.
 #include <imgui_stdlib.h>
 
+#include "src/audio/score_of_take.hpp"
 #include "src/sheet/export.hpp"
 
 namespace lowstride::desk {
@@ -43,6 +44,17 @@ bool has_same_page(const ExportChoice& a, const ExportChoice& b) {
          a.width_columns == b.width_columns;
 }
 
+/// The grid for clicks and count-in: as part of the score where the job takes one, else by itself.
+template <typename Job>
+void give_beats(Job& job, const take::Take& take) {
+  audio::Score score = audio::score_of_take(take);
+  if constexpr (requires { job.score; }) {
+    job.score = std::move(score);
+  } else {
+    job.beats = std::move(score.beats);
+  }
+}
+
 Result<void> write_practice(const take::Take& take, const ExportChoice& choice,
                             const std::optional<take::Stretch>& stretch, const fs::path& recording,
                             const WorkControl& control) {
@@ -56,9 +68,7 @@ Result<void> write_practice(const take::Take& take, const ExportChoice& choice,
     job.begin_sample = stretch->begin_samples;
     job.end_sample = stretch->end_samples;
   }
-  for (const take::Beat& beat : take.beats) {
-    job.beats.push_back({beat.time_samples, beat.bar, beat.beat});
-  }
+  give_beats(job, take);
   job.options.speed_ratios.assign(static_cast<std::size_t>(std::max(1, choice.repeat_count)),
                                   choice.speed_ratio);
   job.options.count_in_bars = choice.count_in_bars;
