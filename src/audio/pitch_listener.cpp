@@ -156,7 +156,7 @@ struct PitchListener::Inside {
         const double place = hz / bin_hz;
         const double width = std::max(1.0, 0.017 * place);  // 30 cents
         const auto first = static_cast<std::size_t>(std::max(0.0, place - width + 0.5));
-        const auto last = static_cast<std::size_t>(place + width + 0.5);
+        const auto last = static_cast<std::size_t>(std::lround(place + width));
         if (hz > highest_partial_hz || last + 1 >= after.size()) break;
         const double loudest =
             *std::max_element(after.begin() + static_cast<std::ptrdiff_t>(first),
