@@ -1,4 +1,5 @@
 #include <algorithm>
+#include <cstdlib>
 #include <string>
 #include <system_error>
 
@@ -60,7 +61,17 @@ ExitCode run_compare(const CompareOptions& options) {
   if (is_by_bars) {
     auto placed = sheet::on_bars_of(other->take, mine->take);
     if (placed) {
-      other->take = std::move(*placed);
+      other->take = std::move(placed->take);
+      if (placed->bar_shift != 0) {
+        const std::string bars = std::abs(placed->bar_shift) == 1
+                                     ? "a bar"
+                                     : fmt::format("{} bars", std::abs(placed->bar_shift));
+        remark(
+            fmt::format("'{}' counts its bars otherwise: what it calls bar 5 is bar {} here ({} "
+                        "{}).",
+                        printable(options.other.string()), 5 + placed->bar_shift, bars,
+                        placed->bar_shift < 0 ? "earlier" : "later"));
+      }
     } else {
       remark("One of the two has no bars to go by; they are compared by their clocks.");
     }

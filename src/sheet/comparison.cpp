@@ -369,18 +369,9 @@ void compare_chords(const take::Take& mine, const take::Take& other, Comparison&
   comparison.scores.chord_sevenths = sevenths.share();
 }
 
-}  // namespace
-
-Comparison compare(const take::Take& mine, const take::Take& other) {
-  Comparison comparison;
-  NotePairs(mine, other).write_down(comparison);
-  score_notes(spans_of(mine), spans_of(other), comparison.scores);
-  compare_beats(mine, other, comparison);
-  compare_chords(mine, other, comparison);
-  return comparison;
-}
-
-std::optional<take::Take> on_bars_of(const take::Take& other, const take::Take& mine) {
+/// `other` on the clock of `mine`, its bars counted on by `bar_shift`.
+std::optional<take::Take> placed_by_bars(const take::Take& other, const take::Take& mine,
+                                         int bar_shift) {
   // Beats since the first of bar 1, and when they fall.
   struct Counted {
     double number = 0.0;
@@ -395,7 +386,8 @@ std::optional<take::Take> on_bars_of(const take::Take& other, const take::Take& 
     }
     return beats;
   };
-  const auto from = counted(other);
+  auto from = counted(other);
+  for (Counted& beat : from) beat.number += bar_shift * mine.beats_per_bar;
   const auto to = counted(mine);
   const auto counts_on = [](const std::vector<Counted>& beats) {
     return beats.size() > 1 &&
@@ -423,13 +415,47 @@ std::optional<take::Take> on_bars_of(const take::Take& other, const take::Take& 
     note.onset_samples = moved(note.onset_samples);
     note.offset_samples = std::max(note.onset_samples + 1, moved(note.offset_samples));
   }
-  for (take::Beat& beat : placed.beats) beat.time_samples = moved(beat.time_samples);
+  for (take::Beat& beat : placed.beats) {
+    beat.time_samples = moved(beat.time_samples);
+    beat.bar += bar_shift;
+  }
   for (take::ChordSpan& chord : placed.chords) {
     chord.begin_samples = moved(chord.begin_samples);
     chord.end_samples = moved(chord.end_samples);
   }
   placed.length_samples = moved(other.length_samples);
   return placed;
+}
+
+}  // namespace
+
+Comparison compare(const take::Take& mine, const take::Take& other) {
+  Comparison comparison;
+  NotePairs(mine, other).write_down(comparison);
+  score_notes(spans_of(mine), spans_of(other), comparison.scores);
+  compare_beats(mine, other, comparison);
+  compare_chords(mine, other, comparison);
+  return comparison;
+}
+
+std::optional<PlacedByBars> on_bars_of(const take::Take& other, const take::Take& mine) {
+  constexpr int farthest_bars = 4;
+  auto placed = placed_by_bars(other, mine, 0);
+  if (!placed) return std::nullopt;
+  PlacedByBars best{std::move(*placed), 0};
+  std::size_t most_alike = compare(mine, best.take).alike_count;
+  // Bar numbers are believed unless another count makes most of the line agree.
+  if (2 * most_alike >= mine.notes.size()) return best;
+  for (int distance = 1; distance <= farthest_bars; ++distance) {
+    for (const int shift : {-distance, distance}) {
+      auto moved = placed_by_bars(other, mine, shift);
+      const std::size_t alike = moved ? compare(mine, *moved).alike_count : 0;
+      if (2 * alike < mine.notes.size() || alike <= most_alike) continue;
+      most_alike = alike;
+      best = {std::move(*moved), shift};
+    }
+  }
+  return best;
 }
 
 }  // namespace lowstride::sheet

@@ -98,10 +98,18 @@ struct Comparison {
 /// scores.
 [[nodiscard]] Comparison compare(const take::Take& mine, const take::Take& other);
 
+struct PlacedByBars {
+  take::Take take;
+  int bar_shift = 0;  // was added to the bar numbers of the other
+};
+
 /// `other` moved onto the clock of `mine` by bars and beats: what stands in bar 5 of the one stands
 /// in bar 5 of the other, so that a sheet can be held against a recording. Lengths keep their
-/// beats. Nothing where one of the two has no grid, or bars that are not counted on evenly.
-[[nodiscard]] std::optional<take::Take> on_bars_of(const take::Take& other, const take::Take& mine);
+/// beats. Where the two count from another bar (a MIDI file knows no count-in, its first bar is 1)
+/// the other is moved by up to four whole bars, if most notes then agree. Nothing where one of the
+/// two has no grid, or bars that are not counted on evenly.
+[[nodiscard]] std::optional<PlacedByBars> on_bars_of(const take::Take& other,
+                                                     const take::Take& mine);
 
 /// The comparison in lines: one a difference in order of time, by kinds, then counts and scores.
 /// `names`: how the two are called. Ends with a newline.

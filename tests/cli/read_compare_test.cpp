@@ -62,6 +62,31 @@ TEST_F(ReadAndCompare, a_written_line_becomes_a_fingered_take_and_every_sheet) {
   expect_refused(run({"read", in_folder("line.notes.tsv")}), "line.take");
 }
 
+TEST_F(ReadAndCompare, a_count_in_that_a_midi_file_calls_bar_1_does_not_shift_the_line) {
+  // Bar 0 is counted in; a Standard MIDI File has no bar numbers (RP-001), so it reads as bar 1.
+  std::string beats = "time_s\tbar\tbeat\n";
+  for (int i = 0; i < 12; ++i) {
+    beats += std::to_string(0.5 + 0.5 * i) + "\t" + std::to_string(i / 4) + "\t" +
+             std::to_string(i % 4 + 1) + "\n";
+  }
+  put("counted.beats.tsv", beats);
+  std::string notes = "onset_s\toffset_s\tmidi\n";
+  for (int i = 4; i < 12; ++i) {
+    notes += std::to_string(0.5 + 0.5 * i) + "\t" + std::to_string(0.95 + 0.5 * i) + "\t" +
+             std::to_string(31 + i * i % 11) + "\n";
+  }
+  put("counted.notes.tsv", notes);
+  ASSERT_EQ(run({"read", in_folder("counted.notes.tsv")}).exit_code, 0);
+  ASSERT_EQ(run({"export", in_folder("counted.take"), "--format", "midi", "-o", in_folder("c.mid")})
+                .exit_code,
+            0);
+  const Outcome compared = run({"compare", in_folder("counted.take"), in_folder("c.mid")});
+  EXPECT_EQ(compared.exit_code, 0);
+  EXPECT_NE(compared.out.find("8 alike"), std::string::npos) << compared.out;
+  EXPECT_NE(compared.err.find("what it calls bar 5 is bar 4 here"), std::string::npos)
+      << compared.err;
+}
+
 TEST_F(ReadAndCompare, differences_are_told_and_exit_0) {
   ASSERT_EQ(run({"read", in_folder("line.notes.tsv")}).exit_code, 0);
   ASSERT_EQ(run({"edit", in_folder("line.take"), "--set-note", "b1:2=B2", "--remove", "b2:4",
