@@ -28,6 +28,10 @@ namespace lowstride::cli {
 /// history, tuner.
 [[nodiscard]] ExitCode run_drill(const DrillOptions& options);
 
+/// `lowstride list`: every take in a folder with its length, doubts left, share confirmed and
+/// drills due. A take that cannot be read is told and left out, and the command fails at the end.
+[[nodiscard]] ExitCode run_list(const ListOptions& options);
+
 /// `lowstride desk`: becomes the program `lowstride-desk`, which has the window. It is a program of
 /// its own so that this one runs, and builds, where there is no screen and no OpenGL.
 [[nodiscard]] ExitCode run_desk(const DeskOptions& options);

@@ -187,6 +187,19 @@ CLI::App* add_edit(CLI::App& app, lowstride::cli::EditOptions& options,
   return edit;
 }
 
+void add_list(CLI::App& app, lowstride::cli::ListOptions& options) {
+  CLI::App* list = app.add_subcommand(
+      "list", "Every take in a folder: length, notes, doubts left, share confirmed, drills due");
+  list->add_option("folder", options.folder, "The folder; folders in it are looked through too")
+      ->required();
+  list->add_option("--player", options.player, "Whose drills are due (default: player)");
+  list->footer(
+      "Examples:\n"
+      "  lowstride list lessons\n"
+      "  lowstride list lessons --player Mia\n"
+      "Due counts only what that player was asked before; - is nothing yet.");
+}
+
 void add_drill(CLI::App& app, lowstride::cli::DrillOptions& options) {
   CLI::App* drill = app.add_subcommand(
       "drill", "Ear training from the confirmed notes and chords of your own takes");
@@ -266,11 +279,13 @@ int run(int argc, char** argv) {
   lowstride::cli::CompareOptions compare;
   lowstride::cli::EditOptions edit;
   lowstride::cli::DrillOptions drill;
+  lowstride::cli::ListOptions list;
   lowstride::cli::DeskOptions desk;
   add_lift(app, lift);
   add_slow(app, slow);
   add_export(app, export_options);
   add_drill(app, drill);
+  add_list(app, list);
   add_read(app, read);
   add_compare(app, compare);
   add_desk(app, desk);
@@ -290,6 +305,7 @@ int run(int argc, char** argv) {
   if (app.got_subcommand("slow")) code = run_slow(slow);
   if (app.got_subcommand("export")) code = run_export(export_options);
   if (app.got_subcommand("drill")) code = run_drill(drill);
+  if (app.got_subcommand("list")) code = run_list(list);
   if (app.got_subcommand("read")) code = run_read(read);
   if (app.got_subcommand("compare")) code = run_compare(compare);
   if (app.got_subcommand("desk")) code = run_desk(desk);

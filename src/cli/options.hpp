@@ -76,6 +76,11 @@ struct EditOptions {
   std::vector<std::pair<std::string, std::string>> operations;
 };
 
+struct ListOptions {
+  std::filesystem::path folder;
+  std::string player = "player";  // whose drills are due
+};
+
 struct DrillOptions {
   std::vector<std::filesystem::path> takes;
   bool is_due = false;  // what is due from every take that was drilled before

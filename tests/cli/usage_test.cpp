@@ -6,7 +6,7 @@ namespace {
 class Usage : public CommandTest {};
 
 TEST_F(Usage, every_command_has_help_with_examples) {
-  for (const std::string command : {"lift", "slow", "export", "edit", "read", "compare"}) {
+  for (const std::string command : {"lift", "slow", "export", "edit", "read", "compare", "drill", "list"}) {
     const Outcome outcome = run({command, "--help"});
     EXPECT_EQ(outcome.exit_code, 0) << command;
     EXPECT_NE(outcome.out.find("Examples:\n  lowstride " + command), std::string::npos) << command;
