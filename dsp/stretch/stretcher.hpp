@@ -8,11 +8,10 @@
 namespace lowstride::dsp {
 
 struct StretchOptions {
-  double sample_rate_hz = 44100.0;       // 8000 to 192000
-  std::size_t channel_count = 2;         // 1 to 8, all stretched jointly
-  std::size_t max_block_samples = 4096;  // hint for buffers; longer blocks are done in pieces
-  double lowest_speed = 0.1;             // slowest speed that will be asked for
-  double highest_speed = 4.0;            // fastest speed that will be asked for
+  double sample_rate_hz = 44100.0;  // 8000 to 192000
+  std::size_t channel_count = 2;    // 1 to 8, all stretched jointly
+  double lowest_speed = 0.1;        // slowest speed that will be asked for
+  double highest_speed = 4.0;       // fastest; the read-ahead grows with it, so ask for no more
 
   bool operator==(const StretchOptions&) const = default;
 };
@@ -41,9 +40,10 @@ struct StretchProgress {
 ///
 /// Life: construct (takes all memory) -> `process` while there is input -> `drain` until it gives
 /// 0 -> `reset` for another stream. `process`, `drain` and `reset` take no memory, lock nothing
-/// and do work in proportion to what they consume and produce. The cut into blocks does not change
-/// a sample. Input that is not finite counts as silence. Output is not limited: it can exceed full
-/// scale where the input touches it. One instance a thread.
+/// and do work in proportion to what they consume and produce. Blocks may have any length: the work
+/// is done in steps of 256 samples, and the cut into blocks does not change a sample. Input that is
+/// not finite counts as silence. Output is not limited: it can exceed full scale where the input
+/// touches it. One instance a thread.
 ///
 /// Offline:
 ///   feed blocks with `process` until all is consumed (call again with the rest of the block while

@@ -27,7 +27,7 @@ void fold(Planes& raw, Planes& target, std::size_t count) {
 
 }  // namespace
 
-LoopReader::LoopReader(std::unique_ptr<SampleReader> reader)
+LoopReader::LoopReader(std::unique_ptr<LowVoiceReader> reader)
     : reader_(std::move(reader)),
       raw_(static_cast<std::size_t>(reader_->info().channel_count), block_samples),
       out_(std::min<std::size_t>(2, raw_.channel_count()), block_samples),

@@ -5,6 +5,7 @@
 #include <memory>
 #include <optional>
 
+#include "src/audio/low_voice_reader.hpp"
 #include "src/audio/planes.hpp"
 #include "src/audio/player.hpp"
 #include "src/audio/recording.hpp"
@@ -17,11 +18,14 @@ namespace lowstride::audio {
 /// crossfaded, so that the begin itself, with its attack, stays whole.
 class LoopReader {
  public:
-  explicit LoopReader(std::unique_ptr<SampleReader> reader);
+  explicit LoopReader(std::unique_ptr<LowVoiceReader> reader);
 
   /// 1 for a mono recording, else 2.
   [[nodiscard]] std::size_t channel_count() const noexcept { return out_.channel_count(); }
   [[nodiscard]] const RecordingInfo& info() const noexcept { return reader_->info(); }
+
+  /// The recording, for its low voice; changes are heard from `restart` on.
+  [[nodiscard]] LowVoiceReader& low_voice() noexcept { return *reader_; }
 
   /// A new stream from a place of the recording on. A loop that ends at or before it is not
   /// entered. `fade_samples`: longest crossfade at the loop's end.
@@ -46,7 +50,7 @@ class LoopReader {
   [[nodiscard]] Result<std::size_t> read(Planes& target, std::int64_t count);
   [[nodiscard]] Result<std::size_t> read_seam(std::int64_t count);
 
-  std::unique_ptr<SampleReader> reader_;
+  std::unique_ptr<LowVoiceReader> reader_;
   Planes raw_;   // all channels of the recording
   Planes out_;   // one or two
   Planes seam_;  // before the loop's begin

@@ -28,20 +28,24 @@ PlayFeed::PlayFeed(std::unique_ptr<SampleReader> reader, std::shared_ptr<const S
       length_samples_(length_samples),
       score_(std::move(score)),
       voices_(sample_rate_hz),
-      reader_(reader ? std::make_unique<LoopReader>(std::move(reader)) : nullptr),
+      reader_(reader ? std::make_unique<LoopReader>(std::make_unique<LowVoiceReader>(
+                           std::move(reader), score_->notes, score_->a4_hz))
+                     : nullptr),
       input_(reader_ ? reader_->channel_count() : 1, 1024) {
   voices_.set_score(score_, 0.0);
   if (!reader_) return;
   dsp::StretchOptions options;
   options.sample_rate_hz = sample_rate_hz;
   options.channel_count = reader_->channel_count();
-  options.max_block_samples = 1024;
   options.lowest_speed = lowest_speed_ratio;
   options.highest_speed = highest_speed_ratio;  // a small range keeps the read-ahead short
   stretcher_ = std::make_unique<dsp::Stretcher>(options);
 }
 
 void PlayFeed::set_score(std::shared_ptr<const Score> score) {
+  if (reader_ && score->notes != score_->notes) {
+    reader_->low_voice().set_notes(score->notes, score->a4_hz);
+  }
   score_ = std::move(score);
   voices_.set_score(score_, place());
 }
@@ -73,6 +77,7 @@ Result<void> PlayFeed::restart(double place, const PlayerSettings& settings, int
   stretcher_->reset();
   input_begin_ = input_end_ = 0;
   is_input_over_ = is_drained_ = false;
+  if (auto set = reader_->low_voice().set(settings.low_voice); !set) return set;
   return reader_->restart(sample, settings.loop,
                           seam_samples(settings.speed_ratio, sample_rate_hz_));
 }

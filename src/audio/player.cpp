@@ -79,6 +79,7 @@ class Player::Inside {
          const PlayerOptions& options)
       : sample_rate_hz(rate_hz),
         length_samples(length),
+        has_low_voice_notes(!score.notes.empty()),
         ahead_chunks_(static_cast<std::size_t>(
             std::ceil(within(options.read_ahead_seconds, 0.05, 1.0, 0.15) * rate_hz /
                       static_cast<double>(PlayChunk::capacity)))),
@@ -110,20 +111,23 @@ class Player::Inside {
     const PlayerSettings before = settings;
     settings = in_range(next, length_samples, sample_rate_hz);
     set_gains();
-    const bool is_new_loop = settings.loop != before.loop;
+    // The loop and the low voice lie before the stretcher, which has read ahead.
+    const bool is_new_source =
+        settings.loop != before.loop || settings.low_voice != before.low_voice;
     const bool is_new_pace = settings.speed_ratio != before.speed_ratio ||
                              settings.shift_semitones != before.shift_semitones ||
                              settings.click != before.click;
     const bool is_playing = mixer_.is_playing();
     change([&](Wanted& wanted) {
       wanted.settings = settings;
-      if (is_new_loop && is_playing) wanted.changes_over = true;
+      if (is_new_source && is_playing) wanted.changes_over = true;
     });
     // What is at hand already is at the old pace: heard out while it plays, made anew if not.
-    if (!is_playing && (is_new_loop || is_new_pace)) restart(status_place().place, 0);
+    if (!is_playing && (is_new_source || is_new_pace)) restart(status_place().place, 0);
   }
 
   void set_score(Score score) {
+    has_low_voice_notes = !score.notes.empty();
     auto shared = std::make_shared<const Score>(std::move(score));
     change([&](Wanted& wanted) { wanted.score = std::move(shared); });
     if (!mixer_.is_playing()) restart(status_place().place, 0);
@@ -194,6 +198,7 @@ class Player::Inside {
   const double sample_rate_hz;
   const std::int64_t length_samples;
   PlayerSettings settings;
+  bool has_low_voice_notes;
 
  private:
   struct Restart {
@@ -415,6 +420,7 @@ double Player::sample_rate_hz() const noexcept { return inside_->sample_rate_hz;
 std::int64_t Player::length_samples() const noexcept { return inside_->length_samples; }
 void Player::set(const PlayerSettings& settings) { inside_->set(settings); }
 const PlayerSettings& Player::settings() const noexcept { return inside_->settings; }
+bool Player::has_low_voice_notes() const noexcept { return inside_->has_low_voice_notes; }
 void Player::set_score(Score score) { inside_->set_score(std::move(score)); }
 void Player::play() { inside_->play(); }
 void Player::play_from(std::int64_t sample) { inside_->play_from(sample); }

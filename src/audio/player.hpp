@@ -5,6 +5,7 @@
 #include <optional>
 
 #include "src/audio/audio_out.hpp"
+#include "src/audio/low_voice_reader.hpp"
 #include "src/audio/practice.hpp"
 #include "src/audio/recording.hpp"
 #include "src/audio/score.hpp"
@@ -40,6 +41,8 @@ struct PlayerSettings {
   std::optional<SampleRange> loop{};
   int count_in_bars = 0;  // 0 .. 8: before the sound whenever `play` begins; needs two beats
   ClickPattern click = ClickPattern::none;
+
+  LowVoiceSettings low_voice{};  // of the recording: forward, alone, out, an octave up
 
   MixVoice recording{.is_on = true};
   MixVoice line{};  // the resynthesised notes
@@ -112,6 +115,8 @@ class Player final : public AudioSource {
   void set(const PlayerSettings& settings);
   /// As they are in force, brought into range.
   [[nodiscard]] const PlayerSettings& settings() const noexcept;
+  /// Whether `low_voice` goes by the score's notes; else by the low band of the recording.
+  [[nodiscard]] bool has_low_voice_notes() const noexcept;
   /// Another line, chords or grid, after an edit; heard within the read-ahead.
   void set_score(Score score);
 

@@ -11,6 +11,7 @@
 
 #include "dsp/voices/click.hpp"
 #include "src/audio/file_facts.hpp"
+#include "src/audio/score_voices.hpp"
 #include "src/audio/slow_stream.hpp"
 
 namespace lowstride::audio {
@@ -122,36 +123,93 @@ class PassageSource {
 
 AudioTags tags_for(const PracticeJob& job, const RecordingInfo& info) {
   AudioTags tags = job.tags;
+  const std::vector<double>& speeds = job.options.speed_ratios;
   if (tags.title.empty()) {
-    const std::vector<double>& speeds = job.options.speed_ratios;
     tags.title = info.title.empty() ? info.path.stem().string() : info.title;
-    tags.title += fmt::format(" ({:.4g}", speeds.front() * 100.0);
-    if (speeds.back() != speeds.front())
-      tags.title += fmt::format(" to {:.4g}", speeds.back() * 100.0);
-    tags.title += " %)";
   }
+  tags.title += fmt::format(" ({:.4g}", speeds.front() * 100.0);
+  if (speeds.back() != speeds.front())
+    tags.title += fmt::format(" to {:.4g}", speeds.back() * 100.0);
+  tags.title += " %)";
   if (tags.artist.empty()) tags.artist = info.artist;
   return tags;
 }
 
-/// One job under way: what its parts share.
+/// The resynthesised line and chords on top of what goes by.
+class VoicesMixer {
+ public:
+  VoicesMixer(const PracticeJob& job, double sample_rate_hz)
+      : line_gain_(factor(job.line_gain_db)),
+        chords_gain_(factor(job.chords_gain_db)),
+        settings_{.shift_semitones = job.options.shift_semitones, .click = ClickPattern::none},
+        voices_(sample_rate_hz) {
+    if (is_heard()) voices_.set_score(std::make_shared<const Score>(job.score), 0.0);
+  }
+
+  void begin(std::int64_t place) {
+    if (is_heard()) voices_.jump(static_cast<double>(place), false);
+  }
+
+  /// Adds to a block during which the place goes from `from_place` on by `speed` a sample; by 0 in
+  /// a count-in, under which the strings only ring out.
+  void mix(dsp::MutableAudioView block, double from_place, double speed) {
+    if (!is_heard()) return;
+    for (std::size_t done = 0; done < block.sample_count;) {
+      const std::size_t count = std::min(PlayChunk::capacity, block.sample_count - done);
+      for (auto& voice : chunk_.voices) voice.fill(0.0F);
+      const double place = from_place + speed * static_cast<double>(done);
+      if (speed > 0.0) {
+        voices_.render(chunk_, 0, count, place, place + speed * static_cast<double>(count),
+                       settings_);
+      } else {
+        voices_.ring(chunk_, 0, count);
+      }
+      for (std::size_t c = 0; c < block.channel_count(); ++c) {
+        for (std::size_t i = 0; i < count; ++i) {
+          block.channels[c][done + i] += line_gain_ * chunk_.voices[PlayChunk::line][i] +
+                                         chords_gain_ * chunk_.voices[PlayChunk::chords][i];
+        }
+      }
+      done += count;
+    }
+  }
+
+ private:
+  static float factor(const std::optional<double>& gain_db) {
+    return gain_db ? static_cast<float>(std::pow(10.0, *gain_db / 20.0)) : 0.0F;
+  }
+  [[nodiscard]] bool is_heard() const { return line_gain_ > 0.0F || chords_gain_ > 0.0F; }
+
+  float line_gain_;
+  float chords_gain_;
+  ScoreVoicesSettings settings_;
+  ScoreVoices voices_;
+  PlayChunk chunk_;
+};
+
+/// One job under way: what its parts share. `reader` is null without a recording.
 class Rendering {
  public:
-  Rendering(const PracticeJob& job, SampleReader& reader, const PracticePlan& plan,
-            AudioWriter& writer, const WorkControl& control)
+  Rendering(const PracticeJob& job, SampleReader* reader, int sample_rate_hz,
+            const PracticePlan& plan, AudioWriter& writer, const WorkControl& control)
       : job_(job),
         reader_(reader),
         plan_(plan),
         control_(control),
-        rate_hz_(reader.info().sample_rate_hz),
+        rate_hz_(sample_rate_hz),
         outlet_(writer, rate_hz_, writer.channel_count()),
         clicks_(plan, rate_hz_, job.options.click_gain_db),
+        voices_(job, rate_hz_),
         planes_(writer.channel_count(), slow_block_samples) {}
 
   Result<void> run(std::int64_t begin, std::int64_t end) {
     for (const PracticePlan::Repetition& repetition : plan_.repetitions) {
-      if (auto done = silence(repetition.begin_sample); !done) return done;
-      if (auto done = passage(repetition, begin, end); !done) return done;
+      if (auto done = silence(repetition.begin_sample, 0.0, 0.0); !done) return done;
+      voices_.begin(begin);
+      auto done = reader_ == nullptr ? silence(repetition.end_sample, static_cast<double>(begin),
+                                               repetition.speed_ratio)
+                                     : passage(repetition, begin, end);
+      if (!done) return done;
     }
     return outlet_.finish();
   }
@@ -159,12 +217,15 @@ class Rendering {
   [[nodiscard]] const LimitedOutlet& outlet() const { return outlet_; }
 
  private:
-  /// Silence under the clicks of a count-in, up to sample `end` of the output.
-  Result<void> silence(std::int64_t end) {
+  /// Silence under clicks and voices, up to sample `end` of the output; the place in the score goes
+  /// on from `place` by `speed` a sample.
+  Result<void> silence(std::int64_t end, double place, double speed) {
     while (outlet_.put_sample_count() < end) {
       const auto count = static_cast<std::size_t>(std::min<std::int64_t>(
           end - outlet_.put_sample_count(), static_cast<std::int64_t>(slow_block_samples)));
       planes_.clear(0, count);
+      voices_.mix(planes_.part(0, count), place, speed);
+      place += speed * static_cast<double>(count);
       if (auto done = put(count); !done) return done;
     }
     return {};
@@ -172,15 +233,15 @@ class Rendering {
 
   Result<void> passage(const PracticePlan::Repetition& repetition, std::int64_t begin,
                        std::int64_t end) {
-    if (auto placed = reader_.seek(begin); !placed) return placed;
-    PassageSource source(reader_, end);
+    if (auto placed = reader_->seek(begin); !placed) return placed;
+    PassageSource source(*reader_, end);
     SlowStreamOptions slow;
     slow.sample_rate_hz = rate_hz_;
     slow.channel_count = planes_.channel_count();
     slow.speed_ratio = repetition.speed_ratio;
     slow.shift_semitones = job_.options.shift_semitones;
     SlowStream stream(slow, [&source] { return source.next(); });
-    const EdgeFade fade(rate_hz_, begin > 0, end < reader_.info().sample_count);
+    const EdgeFade fade(rate_hz_, begin > 0, end < reader_->info().sample_count);
     const std::int64_t total = repetition.end_sample - repetition.begin_sample;
     std::int64_t place = 0;
     while (true) {
@@ -188,6 +249,9 @@ class Rendering {
       const auto count = stream.read(view);
       if (!count) return tl::unexpected(count.error());
       fade.apply(planes_.part(0, *count), place, total);
+      voices_.mix(planes_.part(0, *count),
+                  static_cast<double>(begin) + static_cast<double>(place) * repetition.speed_ratio,
+                  repetition.speed_ratio);
       place += static_cast<std::int64_t>(*count);
       if (auto done = put(*count); !done) return done;
       if (*count < slow_block_samples) return {};
@@ -205,14 +269,37 @@ class Rendering {
   }
 
   const PracticeJob& job_;
-  SampleReader& reader_;
+  SampleReader* reader_;
   const PracticePlan& plan_;
   const WorkControl& control_;
   double rate_hz_;
   LimitedOutlet outlet_;
   ClickMixer clicks_;
+  VoicesMixer voices_;
   Planes planes_;
 };
+
+/// The job's recording with its low voice as asked, or null without one.
+Result<std::unique_ptr<SampleReader>> open_input(const PracticeJob& job,
+                                                 const WorkControl& control) {
+  if (!job.input) {
+    if (job.score.length_samples > 0) return nullptr;
+    return fail(ErrorCode::invalid_argument,
+                "There is nothing to render: no recording, and a take without a length.");
+  }
+  std::error_code error;
+  if (std::filesystem::equivalent(*job.input, job.output, error)) {
+    return fail(ErrorCode::invalid_argument,
+                quoted(job.output) + " is the recording itself; choose another name to write to.");
+  }
+  OpenOptions open = job.open;
+  open.with_content_hash = false;
+  auto reader = open_recording(*job.input, open, control);
+  if (!reader || job.low_voice == LowVoiceSettings{}) return reader;
+  auto low = std::make_unique<LowVoiceReader>(std::move(*reader), job.score.notes, job.score.a4_hz);
+  if (auto set = low->set(job.low_voice); !set) return tl::unexpected(set.error());
+  return low;
+}
 
 }  // namespace
 
@@ -222,16 +309,17 @@ Result<PracticeReport> render_practice(const PracticeJob& job, const WorkControl
                 fmt::format("The transposition must lie between -{0:.0f} and {0:.0f} semitones.",
                             largest_shift_semitones));
   }
-  std::error_code error;
-  if (std::filesystem::equivalent(job.input, job.output, error)) {
-    return fail(ErrorCode::invalid_argument,
-                quoted(job.output) + " is the recording itself; choose another name to write to.");
+  auto opened = open_input(job, control);
+  if (!opened) return tl::unexpected(opened.error());
+  SampleReader* const reader = opened->get();
+  RecordingInfo info;
+  if (reader != nullptr) {
+    info = reader->info();
+  } else {
+    info.sample_rate_hz = static_cast<int>(std::lround(job.time_base_hz));
+    info.channel_count = 1;
+    info.sample_count = job.score.length_samples;
   }
-  OpenOptions open = job.open;
-  open.with_content_hash = false;
-  auto reader = open_recording(job.input, open, control);
-  if (!reader) return tl::unexpected(reader.error());
-  const RecordingInfo& info = (*reader)->info();
   const std::int64_t begin = job.begin_sample.value_or(0);
   const std::int64_t end = std::min(
       job.end_sample.value_or(std::numeric_limits<std::int64_t>::max()), info.sample_count);
@@ -239,9 +327,10 @@ Result<PracticeReport> render_practice(const PracticeJob& job, const WorkControl
     return fail(ErrorCode::invalid_argument,
                 fmt::format("The passage begins after the end of {}, which is {} long; choose an "
                             "earlier one.",
-                            quoted(job.input), spoken_duration(info.duration_seconds())));
+                            job.input ? quoted(*job.input) : "the take",
+                            spoken_duration(info.duration_seconds())));
   }
-  auto plan = plan_practice(job.beats, begin, end, job.options);
+  auto plan = plan_practice(job.score.beats, begin, end, job.options);
   if (!plan) return tl::unexpected(plan.error());
 
   WriteOptions options;
@@ -252,11 +341,12 @@ Result<PracticeReport> render_practice(const PracticeJob& job, const WorkControl
   options.tags = tags_for(job, info);
   auto writer = AudioWriter::create(job.output, options);
   if (!writer) return tl::unexpected(writer.error());
-  Rendering rendering(job, **reader, *plan, **writer, control);
+  Rendering rendering(job, reader, info.sample_rate_hz, *plan, **writer, control);
   if (auto done = rendering.run(begin, end); !done) return tl::unexpected(done.error());
   if (auto committed = (*writer)->commit(); !committed) return tl::unexpected(committed.error());
   PracticeReport report;
-  report.recording = info;
+  if (reader != nullptr) report.recording = reader->info();
+  report.sample_rate_hz = info.sample_rate_hz;
   report.plan = std::move(*plan);
   report.output_peak = rendering.outlet().peak();
   report.was_limited = rendering.outlet().was_limited();

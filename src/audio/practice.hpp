@@ -5,22 +5,15 @@
 #include <optional>
 #include <vector>
 
+#include "src/audio/low_voice_reader.hpp"
 #include "src/audio/recording.hpp"
+#include "src/audio/score.hpp"
 #include "src/audio/slow.hpp"
 #include "src/audio/writer.hpp"
 #include "src/base/progress.hpp"
 #include "src/base/result.hpp"
 
 namespace lowstride::audio {
-
-/// A beat of the recording, as the take's grid has it.
-struct PracticeBeat {
-  std::int64_t time_samples = 0;  // in samples of the recording
-  int bar = 1;
-  int beat = 1;  // 1 = downbeat
-
-  bool operator==(const PracticeBeat&) const = default;
-};
 
 /// Which beats of the passage are clicked: all, every even one (2 and 4 of four; in three, 2 and
 /// 3, as is common practice), or the first of each bar.
@@ -77,20 +70,27 @@ struct PracticePlan {
                                                  const PracticeOptions& options);
 
 struct PracticeJob {
-  std::filesystem::path input{};
+  /// The recording; absent: only what is made of the score is heard, at its own time base.
+  std::optional<std::filesystem::path> input{};
+  double time_base_hz = 48000.0;               // of the score, without a recording
   std::filesystem::path output{};              // .wav, .flac, .ogg or .mp3
   std::optional<std::int64_t> begin_sample{};  // the passage; absent: from the start, to the end
   std::optional<std::int64_t> end_sample{};
-  std::vector<PracticeBeat> beats{};  // needed for clicks and count-in
+  /// Its beats are needed for clicks and count-in; its notes for the line and tell the low voice.
+  Score score{};
   PracticeOptions options{};
+  LowVoiceSettings low_voice{};
+  std::optional<double> line_gain_db{};    // the resynthesised line is heard, this loud
+  std::optional<double> chords_gain_db{};  // so are the chords, as stabs
   SampleFormat sample_format = SampleFormat::pcm_16;
-  AudioTags tags{};  // the title is the recording's, with the speeds, when empty
+  AudioTags tags{};  // an empty title is the recording's; the speeds are added to it
   OpenOptions open{};
 };
 
 struct PracticeReport {
-  RecordingInfo recording;
+  RecordingInfo recording;  // empty without one
   PracticePlan plan;
+  int sample_rate_hz = 0;
   double output_peak = 0.0;  // 0..1
   bool was_limited = false;
 };
@@ -99,7 +99,8 @@ struct PracticeReport {
 /// file, whole or not at all. Where the passage is cut out of the recording, 5 ms of fade keep the
 /// cut from clicking. Memory does not grow with the length; files that libsndfile does not know are
 /// decoded once. Stages reported: "Decoding", "Rendering".
-/// Errors: those of open_recording, plan_practice and AudioWriter; cancelled.
+/// Errors: those of open_recording, plan_practice and AudioWriter; invalid_argument (neither a
+/// recording nor a score with a length); cancelled.
 [[nodiscard]] Result<PracticeReport> render_practice(const PracticeJob& job,
                                                      const WorkControl& control = {});
 

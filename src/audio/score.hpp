@@ -3,9 +3,16 @@
 #include <cstdint>
 #include <vector>
 
-#include "src/audio/practice.hpp"
-
 namespace lowstride::audio {
+
+/// A beat of the recording, as the take's grid has it.
+struct PracticeBeat {
+  std::int64_t time_samples = 0;  // in samples of the recording
+  int bar = 1;
+  int beat = 1;  // 1 = downbeat
+
+  bool operator==(const PracticeBeat&) const = default;
+};
 
 /// A note of the resynthesised line, in samples of the recording.
 struct ScoreNote {

@@ -4,7 +4,6 @@
 #include <cmath>
 
 #include "dsp/voices/click.hpp"
-#include "src/audio/click_pattern.hpp"
 #include "src/theory/pitch.hpp"
 
 namespace lowstride::audio {

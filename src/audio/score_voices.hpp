@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "dsp/voices/pluck.hpp"
+#include "src/audio/click_pattern.hpp"
 #include "src/audio/play_chunk.hpp"
 #include "src/audio/score.hpp"
 

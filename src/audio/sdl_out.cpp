@@ -46,6 +46,15 @@ class DeviceOut final : public AudioOut {
 
   Result<void> open(const DeviceOptions& options) {
     if (!system_.is_there()) return no_device();
+    // Looked for before it is opened: the sound systems write to the terminal when that fails.
+    const std::vector<std::string> known = device_names();
+    if (known.empty()) return no_device();
+    if (!options.device.empty() &&
+        std::find(known.begin(), known.end(), options.device) == known.end()) {
+      return fail(ErrorCode::no_device, fmt::format("There is no sound device {}; there is: {}.",
+                                                    quoted(std::filesystem::path(options.device)),
+                                                    fmt::join(known, ", ")));
+    }
     SDL_AudioSpec wanted{};
     wanted.freq = static_cast<int>(std::lround(source_.sample_rate_hz()));
     wanted.format = AUDIO_F32SYS;
@@ -58,12 +67,10 @@ class DeviceOut final : public AudioOut {
     // No change is allowed: SDL converts to what the device has.
     device_ = SDL_OpenAudioDevice(device, 0, &wanted, &got, 0);
     if (device_ == 0) {
-      if (device == nullptr) return no_device();
-      std::string known;
-      for (const std::string& one : device_names()) known += (known.empty() ? "" : ", ") + one;
       return fail(ErrorCode::no_device,
-                  fmt::format("There is no sound device {}; there is: {}.", quoted(std::filesystem::path(options.device)),
-                              known.empty() ? "none" : known));
+                  fmt::format("The sound device cannot be opened ({}); close what else uses it, or "
+                              "choose another.",
+                              SDL_GetError()));
     }
     name_ = options.device.empty() ? "default device" : options.device;
     // One block is heard while the next is made; what lies behind that the system does not tell.
@@ -80,9 +87,8 @@ class DeviceOut final : public AudioOut {
  private:
   static tl::unexpected<Error> no_device() {
     return fail(ErrorCode::no_device,
-                fmt::format("There is no sound device to play on ({}); connect one, or write a "
-                            "file with lowstride slow.",
-                            SDL_GetError()));
+                "There is no sound device to play on; connect one, or write a file with lowstride "
+                "slow.");
   }
 
   /// Audio thread. SDL wants both channels in turn.

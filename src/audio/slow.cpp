@@ -45,10 +45,10 @@ AudioTags tags_for(const SlowJob& job, const RecordingInfo& info) {
   AudioTags tags = job.tags;
   if (tags.title.empty()) {
     tags.title = info.title.empty() ? info.path.stem().string() : info.title;
-    tags.title += fmt::format(" ({:.4g} %", job.speed_ratio * 100.0);
-    if (job.shift_semitones != 0.0) tags.title += fmt::format(", {:+.4g} st", job.shift_semitones);
-    tags.title += ")";
   }
+  tags.title += fmt::format(" ({:.4g} %", job.speed_ratio * 100.0);
+  if (job.shift_semitones != 0.0) tags.title += fmt::format(", {:+.4g} st", job.shift_semitones);
+  tags.title += ")";
   if (tags.artist.empty()) tags.artist = info.artist;
   return tags;
 }

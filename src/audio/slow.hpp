@@ -24,7 +24,7 @@ struct SlowJob {
   std::optional<std::int64_t> begin_sample{};
   std::optional<std::int64_t> end_sample{};
   SampleFormat sample_format = SampleFormat::pcm_16;
-  AudioTags tags{};  // the title is the recording's, with the speed, when empty
+  AudioTags tags{};  // an empty title is the recording's; the speed is added to it
   OpenOptions open{};
 };
 

@@ -25,7 +25,6 @@ SlowStream::SlowStream(const SlowStreamOptions& options, BlockSource source)
   dsp::StretchOptions stretch;
   stretch.sample_rate_hz = options.sample_rate_hz;
   stretch.channel_count = options.channel_count;
-  stretch.max_block_samples = slow_block_samples;
   stretch.lowest_speed = options.speed_ratio;
   stretch.highest_speed = options.speed_ratio;
   stretcher_ = std::make_unique<dsp::Stretcher>(stretch);

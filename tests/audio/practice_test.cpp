@@ -167,7 +167,7 @@ class Practice : public AudioFiles {
     PracticeJob job;
     job.input = folder() / "a.wav";
     job.output = folder() / output;
-    job.beats = even_beats(4, 4, 22050, 22050);
+    job.score.beats = even_beats(4, 4, 22050, 22050);
     return job;
   }
   static Planes read(const std::filesystem::path& path) {
@@ -212,6 +212,61 @@ TEST_F(Practice, clicks_sound_exactly_where_they_are_planned) {
   EXPECT_NEAR(report->output_peak, 0.501, 0.01);  // -6 dB
 }
 
+TEST_F(Practice, a_score_alone_is_rendered_at_its_own_time_base) {
+  PracticeJob job = job_on_beats("b.wav");
+  job.input.reset();
+  job.time_base_hz = 48000.0;
+  job.score.length_samples = 480000;
+  job.score.notes = {{96000, 144000, 33.0, false}, {192000, 240000, 40.0, false}};
+  job.line_gain_db = 0.0;
+  job.options.speed_ratios = {0.5, 0.5};
+  const auto report = render_practice(job);
+  ASSERT_TRUE(report) << report.error().message;
+  EXPECT_EQ(report->sample_rate_hz, 48000);
+  const Planes got = read(job.output);
+  ASSERT_EQ(got.size(), 1U);
+  ASSERT_EQ(got[0].size(), 1920000U);
+  // Each note sounds from twice its onset on, in both repetitions, and not before.
+  for (const std::size_t round : {0U, 960000U}) {
+    for (const std::size_t onset : {192000U, 384000U}) {
+      double before = 0.0;
+      double after = 0.0;
+      for (std::size_t i = 0; i < 4000; ++i) {
+        before = std::max(before, std::abs(static_cast<double>(got[0][round + onset - 1 - i])));
+        after = std::max(after, std::abs(static_cast<double>(got[0][round + onset + i])));
+      }
+      EXPECT_LT(before, 2e-3) << round + onset;
+      EXPECT_GT(after, 0.3) << round + onset;
+    }
+  }
+  job.score.length_samples = 0;
+  const auto nothing = render_practice(job);
+  ASSERT_FALSE(nothing);
+  EXPECT_EQ(nothing.error().code, ErrorCode::invalid_argument);
+}
+
+TEST_F(Practice, the_low_voice_is_taken_out_by_its_notes) {
+  auto planes = sine(2, 132300, 44100.0 / 55.0, 0.4F);
+  const auto high = sine(2, 132300, 44100.0 / 997.0, 0.2F);
+  for (std::size_t i = 0; i < planes[0].size(); ++i) planes[0][i] += high[0][i];
+  write_by_sndfile(folder() / "a.wav", planes, 44100, SF_FORMAT_WAV | SF_FORMAT_FLOAT);
+  PracticeJob job = job_on_beats("b.wav");
+  job.options.speed_ratios = {0.8};
+  job.score.notes = {{0, 132300, 33.0, false}};
+  job.low_voice.use = LowVoiceUse::minus;
+  job.tags.title = "Ferry Slip, bridge";
+  ASSERT_TRUE(render_practice(job));
+  const Planes got = read(job.output);
+  const auto power = [](const std::vector<float>& values) {
+    double sum = 0.0;
+    for (std::size_t i = 20000; i < 140000; ++i) sum += values[i] * values[i];
+    return sum / 120000.0;
+  };
+  EXPECT_NEAR(power(got[0]), 0.02, 0.002);  // only the high tone: 0.2^2 / 2
+  EXPECT_LT(power(got[1]), 1e-4);
+  EXPECT_EQ((*open_recording(job.output))->info().title, "Ferry Slip, bridge (80 %)");
+}
+
 TEST_F(Practice, repetitions_are_alike_and_begin_where_they_should) {
   write_by_sndfile(folder() / "a.wav", sine(2, 20 * 22050, 220.5, 0.5F), 44100,
                    SF_FORMAT_WAV | SF_FORMAT_PCM_16);
@@ -225,7 +280,7 @@ TEST_F(Practice, repetitions_are_alike_and_begin_where_they_should) {
   ASSERT_EQ(got[0].size(), 100002U + 100002U + 50001U);
   for (std::size_t i = 0; i < 100002; ++i) ASSERT_EQ(got[0][i], got[0][i + 100002]) << i;
   // At full speed the passage is the recording's own, but for 5 ms at the cuts.
-  const Planes source = read(job.input);
+  const Planes source = read(*job.input);
   for (std::size_t i = 221; i < 50001 - 221; ++i) {
     ASSERT_EQ(got[1][200004 + i], source[1][44100 + i]) << i;
   }
@@ -245,7 +300,7 @@ TEST_F(Practice, errors_leave_nothing_behind) {
   job.options.shift_semitones = std::nan("");
   EXPECT_EQ(render_practice(job).error().code, ErrorCode::invalid_argument);
   job = job_on_beats("b.wav");
-  job.beats.clear();
+  job.score.beats.clear();
   job.options.click = ClickPattern::all;
   EXPECT_EQ(render_practice(job).error().code, ErrorCode::invalid_argument);
   job = job_on_beats("b.wav");
