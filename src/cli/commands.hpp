@@ -8,8 +8,11 @@ namespace lowstride::cli {
 /// `lowstride lift`: analyses a recording, saves the take, prints the tab and a summary.
 [[nodiscard]] ExitCode run_lift(const LiftOptions& options);
 
-/// `lowstride slow`: writes a recording, or a passage of it, slower or faster at its own pitch.
+/// `lowstride slow`: writes practice audio of a recording, a take or a passage.
 [[nodiscard]] ExitCode run_slow(const SlowOptions& options);
+
+/// `lowstride play`: plays a recording or a take, with keys where there is a terminal.
+[[nodiscard]] ExitCode run_play(const PlayOptions& options);
 
 /// `lowstride export`: writes a take as text tab, MIDI file or tables.
 [[nodiscard]] ExitCode run_export(const ExportOptions& options);

@@ -59,26 +59,99 @@ void add_lift(CLI::App& app, lowstride::cli::LiftOptions& options) {
       std::string(time_help));
 }
 
-void add_slow(CLI::App& app, lowstride::cli::SlowOptions& options) {
-  CLI::App* slow =
-      app.add_subcommand("slow", "Write a recording slower or faster at its own pitch");
-  slow->add_option("input", options.input, "A recording, or a take")->required();
-  slow->add_option("--speed", options.speed, "20% to 150% of the recording's own")->required();
-  slow->add_option("--semitones", options.semitones, "Move the pitch, -12 to 12")
+void add_stretch(CLI::App& command, lowstride::cli::StretchOptionTexts& texts) {
+  command.add_option("--from", texts.from, "Begin here");
+  command.add_option("--to", texts.to, "End here");
+  command.add_option("--passage", texts.passage, "A named passage of the take");
+}
+
+/// What `slow` and `play` have in common: the sound beside and of the recording.
+template <typename Options>
+void add_sound(CLI::App& command, Options& options) {
+  command.add_option("--semitones", options.semitones, "Move the pitch, -12 to 12")
       ->check(CLI::Range(-12.0, 12.0));
-  slow->add_option("--cents", options.cents, "Move the pitch by hundredths of a semitone")
+  command.add_option("--cents", options.cents, "Move the pitch by hundredths of a semitone")
       ->check(CLI::Range(-1200.0, 1200.0));
-  slow->add_option("--from", options.from, "Begin here");
-  slow->add_option("--to", options.to, "End here");
-  slow->add_option("--passage", options.passage, "A named passage of the take");
+  add_stretch(command, options.stretch);
+  command
+      .add_option("--count-in", options.count_in_bars,
+                  "Bars of clicks before, at the tempo and feel of the first bar (a take)")
+      ->check(CLI::Range(0, 8));
+  command.add_option("--click", options.click, "Click on all beats, on 2and4, or on 1 (a take)")
+      ->check(CLI::IsMember({"all", "2and4", "1"}));
+  command
+      .add_option("--bass", options.bass,
+                  "up: low voice brought forward; only: alone; minus: taken out")
+      ->check(CLI::IsMember({"up", "only", "minus"}));
+  command.add_flag("--octave-up", options.octave_up,
+                   "Low voice an octave higher, for small speakers");
+  command
+      .add_option("--with", options.with,
+                  "Also play line, chords, click, made from the take: line,chords")
+      ->delimiter(',')
+      ->allow_extra_args(false)
+      ->check(CLI::IsMember({"line", "chords", "click"}));
+  command.add_flag("--no-recording", options.without_recording,
+                   "Leave the recording out: only what --with names");
+}
+
+constexpr const char* loudness_help =
+    "Start quietly: low notes in headphones are louder than they seem, and an hour of loops is "
+    "long; take breaks.\n";
+
+void add_slow(CLI::App& app, lowstride::cli::SlowOptions& options) {
+  CLI::App* slow = app.add_subcommand(
+      "slow", "Write practice audio: slower or faster at its own pitch, with count-in and click");
+  slow->add_option("input", options.input, "A recording, or a take")->required();
+  CLI::Option_group* pace = slow->add_option_group("pace", "One of these:");
+  pace->add_option("--speed", options.speed, "20% to 150% of the recording's own");
+  pace->add_option("--tempo", options.tempo_bpm, "Beats a minute to be heard (a take)")
+      ->check(CLI::Range(10.0, 600.0));
+  pace->add_option("--ramp", options.ramp, "Rising speed, as 50%..100%:5%: once at each step");
+  pace->require_option(1);
+  slow->add_option("--repeat", options.repeat, "Times through, at each speed")
+      ->check(CLI::Range(1, 100));
+  add_sound(*slow, options);
+  slow->add_option("--bits", options.bits, "Of a sample in WAV and FLAC: 16 or 24")
+      ->check(CLI::IsMember({16, 24}));
+  slow->add_option("--title", options.title, "Title in the file's tags");
   slow->add_option("-o,--output", options.output, "OUT.wav, .flac, .ogg or .mp3")->required();
   slow->footer(
       "Examples:\n"
       "  lowstride slow trio.flac --speed 50% -o trio-half.wav\n"
       "  lowstride slow trio.take --speed 60% --from b9 --to b13 -o bars-9-12.ogg\n"
-      "Start quietly: low notes in headphones are louder than they seem, and an hour of loops is "
-      "long; take breaks.\n" +
-      std::string(time_help));
+      "  lowstride slow trio.take --passage bridge --ramp 50%..100%:10% --count-in 1 --click 2and4 "
+      "-o bridge.mp3\n"
+      "  lowstride slow trio.take --tempo 100 --bass minus --count-in 2 -o play-along.mp3\n"
+      "  lowstride slow trio.take --speed 70% --no-recording --with line,chords,click -o "
+      "line.ogg\n" +
+      std::string(loudness_help) + std::string(time_help));
+}
+
+void add_play(CLI::App& app, lowstride::cli::PlayOptions& options) {
+  CLI::App* play =
+      app.add_subcommand("play", "Play a recording or a take: slowly, round a loop, with keys");
+  play->add_option("input", options.input, "A recording, or a take");
+  play->add_option("--speed", options.speed, "20% to 150% of the recording's own");
+  play->add_option("--loop", options.loop, "Round and round: a passage's name, or FROM..TO");
+  add_sound(*play, options);
+  play->add_option("--device", options.device, "Sound device by its name");
+  play->add_flag("--devices", options.lists_devices, "List the sound devices and end");
+  play->add_option("--buffer", options.block_samples,
+                   "Samples a sound block; more where it crackles")
+      ->check(CLI::IsMember({256, 512, 1024, 2048}));
+  play->add_flag("--silent", options.is_silent, "Run without a sound device, at the same pace");
+  play->callback([&options] {
+    if (options.input.empty() && !options.lists_devices) throw CLI::RequiredError("input");
+  });
+  play->footer(
+      "Examples:\n"
+      "  lowstride play trio.flac --speed 50% --loop 1:02..1:11\n"
+      "  lowstride play trio.take --loop bridge --speed 60% --count-in 1 --bass up\n"
+      "  lowstride play trio.take --no-recording --with line,chords,click\n"
+      "Keys: space play and stop, arrows speed and bars, [ ] loop, r l h c what is heard, b low "
+      "voice, ? all keys, q end.\n" +
+      std::string(loudness_help) + std::string(time_help));
 }
 
 void add_export(CLI::App& app, lowstride::cli::ExportOptions& options) {
@@ -274,6 +347,7 @@ int run(int argc, char** argv) {
   app.get_formatter()->column_width(34);
   lowstride::cli::LiftOptions lift;
   lowstride::cli::SlowOptions slow;
+  lowstride::cli::PlayOptions play;
   lowstride::cli::ExportOptions export_options;
   lowstride::cli::ReadOptions read;
   lowstride::cli::CompareOptions compare;
@@ -283,6 +357,7 @@ int run(int argc, char** argv) {
   lowstride::cli::DeskOptions desk;
   add_lift(app, lift);
   add_slow(app, slow);
+  add_play(app, play);
   add_export(app, export_options);
   add_drill(app, drill);
   add_list(app, list);
@@ -303,6 +378,7 @@ int run(int argc, char** argv) {
   ExitCode code = ExitCode::failed;
   if (app.got_subcommand("lift")) code = run_lift(lift);
   if (app.got_subcommand("slow")) code = run_slow(slow);
+  if (app.got_subcommand("play")) code = run_play(play);
   if (app.got_subcommand("export")) code = run_export(export_options);
   if (app.got_subcommand("drill")) code = run_drill(drill);
   if (app.got_subcommand("list")) code = run_list(list);

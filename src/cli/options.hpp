@@ -28,15 +28,50 @@ struct LiftOptions {
   int width = 0;  // columns of the tab; 0 = as wide as the terminal
 };
 
-struct SlowOptions {
-  std::filesystem::path input;
-  std::string speed;  // "50%" or "0.5"
-  double semitones = 0.0;
-  double cents = 0.0;
+/// Which part of a recording or take, as typed.
+struct StretchOptionTexts {
   std::optional<std::string> from;
   std::optional<std::string> to;
   std::optional<std::string> passage;
+};
+
+struct SlowOptions {
+  std::filesystem::path input;
+  std::optional<std::string> speed;  // "50%" or "0.5"
+  std::optional<double> tempo_bpm;
+  std::optional<std::string> ramp;  // "50%..100%:5%"
+  double semitones = 0.0;
+  double cents = 0.0;
+  StretchOptionTexts stretch;
+  int count_in_bars = 0;
+  int repeat = 1;
+  std::optional<std::string> click;  // all, 2and4, 1
+  std::optional<std::string> bass;   // up, only, minus
+  bool octave_up = false;
+  std::vector<std::string> with;  // line, chords, click
+  bool without_recording = false;
+  int bits = 16;
+  std::string title;
   std::filesystem::path output;
+};
+
+struct PlayOptions {
+  std::filesystem::path input;
+  std::string speed = "100%";
+  double semitones = 0.0;
+  double cents = 0.0;
+  StretchOptionTexts stretch;
+  std::optional<std::string> loop;  // a passage, or FROM..TO
+  int count_in_bars = 0;
+  std::optional<std::string> click;
+  std::optional<std::string> bass;
+  bool octave_up = false;
+  std::vector<std::string> with;
+  bool without_recording = false;
+  std::optional<std::string> device;
+  int block_samples = 512;
+  bool lists_devices = false;
+  bool is_silent = false;  // plays to the clock, without a device
 };
 
 struct ExportOptions {

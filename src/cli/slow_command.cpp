@@ -1,131 +1,194 @@
-#include <charconv>
+#include <algorithm>
 #include <cmath>
-#include <optional>
 #include <string>
+#include <vector>
 
 #include <fmt/format.h>
 
+#include "src/audio/practice.hpp"
+#include "src/audio/score_of_take.hpp"
 #include "src/audio/slow.hpp"
 #include "src/cli/commands.hpp"
-#include "src/take/storage.hpp"
+#include "src/cli/sound_source.hpp"
 #include "src/take/time_text.hpp"
 
 namespace lowstride::cli {
 namespace {
 
-/// "50%", "50" and "0.5" are half speed.
-Result<double> speed_from(std::string text) {
-  const std::string typed = text;
-  const bool is_percent = text.ends_with('%');
-  if (is_percent) text.pop_back();
-  double value = 0.0;
-  const auto [stop, error] = std::from_chars(text.data(), text.data() + text.size(), value);
-  const bool is_number = !text.empty() && error == std::errc() && stop == text.data() + text.size();
-  if (is_percent || value > 2.0) value /= 100.0;
-  if (!is_number || !std::isfinite(value) || value < audio::lowest_speed_ratio ||
-      value > audio::highest_speed_ratio) {
+constexpr double line_gain_db = -3.0;
+constexpr double chords_gain_db = -9.0;
+
+/// "50%..100%:5%": from, to, step (5 % when left out).
+Result<std::vector<double>> typed_ramp(const std::string& text, int repeat) {
+  const auto dots = text.find("..");
+  const auto colon = text.find(':', dots == std::string::npos ? 0 : dots);
+  if (dots == std::string::npos) {
     return fail(ErrorCode::invalid_argument,
-                fmt::format("--speed '{}': say a speed from 20% to 150%, as 50%.", typed));
+                fmt::format("--ramp '{}': say from, to and step, as 50%..100%:5%.", text));
   }
-  return value;
-}
-
-struct Source {
-  std::filesystem::path recording;
-  std::optional<take::Take> take;
-};
-
-Result<Source> source_from(const std::filesystem::path& input) {
-  if (input.extension() != ".take") return Source{input, std::nullopt};
-  const auto loaded = take::load_take(input);
-  if (!loaded) return tl::unexpected(loaded.error());
-  for (const std::string& sentence : loaded->messages) remark(sentence);
-  const auto recording = take::find_recording(
-      loaded->take, input,
-      [](const std::filesystem::path& path) { return audio::content_hash_of(path); });
-  if (!recording) return tl::unexpected(recording.error());
-  return Source{*recording, loaded->take};
-}
-
-Result<std::int64_t> sample_from(const std::string& text, const Source& source, double rate_hz) {
-  if (source.take) return take::parse_time(text, *source.take);
-  const auto seconds = take::parse_seconds(text);
-  if (!seconds) return tl::unexpected(seconds.error());
-  return std::llround(*seconds * rate_hz);
-}
-
-Result<audio::SlowJob> job_from(const SlowOptions& options) {
-  audio::SlowJob job;
-  const auto speed = speed_from(options.speed);
-  if (!speed) return tl::unexpected(speed.error());
-  job.speed_ratio = *speed;
-  job.shift_semitones = options.semitones + options.cents / 100.0;
-  if (std::abs(job.shift_semitones) > audio::largest_shift_semitones) {
-    return fail(ErrorCode::invalid_argument,
-                "--semitones and --cents together may move the pitch by 12 semitones at most.");
-  }
-  const auto source = source_from(options.input);
-  if (!source) return tl::unexpected(source.error());
-  job.input = source->recording;
-  job.output = options.output;
-  if (options.passage) {
-    if (!source->take) {
+  const auto from = typed_speed(text.substr(0, dots), "--ramp");
+  if (!from) return tl::unexpected(from.error());
+  const auto to = typed_speed(text.substr(dots + 2, colon - dots - 2), "--ramp");
+  if (!to) return tl::unexpected(to.error());
+  double step = 0.05;
+  if (colon != std::string::npos) {
+    std::string word = text.substr(colon + 1);
+    if (word.ends_with('%')) word.pop_back();
+    char* stop = nullptr;
+    step = std::strtod(word.c_str(), &stop) / 100.0;
+    if (word.empty() || *stop != '\0' || !(step > 0.0)) {
       return fail(ErrorCode::invalid_argument,
-                  fmt::format("--passage needs a take, and '{}' is none; lift it first, or give "
-                              "--from and --to.",
-                              options.input.string()));
-    }
-    for (const take::Passage& passage : source->take->passages) {
-      if (passage.name == *options.passage) {
-        job.begin_sample = passage.begin_samples;
-        job.end_sample = passage.end_samples;
-      }
-    }
-    if (!job.begin_sample) {
-      return fail(ErrorCode::not_found,
-                  fmt::format("'{}' has no passage '{}'; name one with lowstride edit --passage.",
-                              options.input.string(), *options.passage));
+                  fmt::format("--ramp '{}': the step after ':' must be a share, as 5%.", text));
     }
   }
-  if (options.from || options.to) {
-    double rate_hz = 0.0;
-    if (!source->take) {
-      audio::OpenOptions quick;
-      quick.with_content_hash = false;
-      const auto reader = audio::open_recording(job.input, quick);
-      if (!reader) return tl::unexpected(reader.error());
-      rate_hz = (*reader)->info().sample_rate_hz;
-    }
-    for (const auto& [text, target] :
-         {std::pair{&options.from, &job.begin_sample}, std::pair{&options.to, &job.end_sample}}) {
-      if (!*text) continue;
-      const auto sample = sample_from(**text, *source, rate_hz);
-      if (!sample) return tl::unexpected(sample.error());
-      *target = *sample;
-    }
+  return audio::ramp_speeds(*from, *to, step, repeat);
+}
+
+Result<std::vector<double>> speeds_from(const SlowOptions& options, const SoundSource& source,
+                                        const TypedStretch& stretch) {
+  if (options.ramp) return typed_ramp(*options.ramp, options.repeat);
+  auto speed = options.tempo_bpm ? speed_for_tempo(*options.tempo_bpm, source, stretch)
+                                 : typed_speed(options.speed.value_or("100%"), "--speed");
+  if (!speed) return tl::unexpected(speed.error());
+  return std::vector<double>(static_cast<std::size_t>(options.repeat), *speed);
+}
+
+/// Title of the take and name of the passage; empty for a recording alone, whose own title serves.
+audio::AudioTags tags_from(const SlowOptions& options, const SoundSource& source,
+                           const TypedStretch& stretch) {
+  audio::AudioTags tags;
+  tags.title = options.title;
+  if (tags.title.empty() && source.take) {
+    tags.title = source.take->title.empty() ? source.input.stem().string() : source.take->title;
+  }
+  if (!tags.title.empty() && !stretch.passage_name.empty()) {
+    tags.title += ", " + stretch.passage_name;
+  }
+  if (source.take) tags.artist = source.take->composer;
+  if (stretch.begin_sample || stretch.end_sample) {
+    const auto text = [&](std::int64_t sample) {
+      return source.take ? take::format_place(sample, *source.take)
+                         : take::format_time(static_cast<double>(sample) / source.rate_hz);
+    };
+    tags.comment = "From " + text(stretch.begin_sample.value_or(0));
+    if (stretch.end_sample) tags.comment += " to " + text(*stretch.end_sample);
+  }
+  return tags;
+}
+
+Result<audio::PracticeJob> job_from(const SlowOptions& options, const SoundSource& source) {
+  audio::PracticeJob job;
+  const auto stretch = typed_stretch(options.stretch, source);
+  if (!stretch) return tl::unexpected(stretch.error());
+  const auto speeds = speeds_from(options, source, *stretch);
+  if (!speeds) return tl::unexpected(speeds.error());
+  const auto shift = typed_shift(options.semitones, options.cents);
+  if (!shift) return tl::unexpected(shift.error());
+  job.input = source.recording;
+  job.time_base_hz = source.rate_hz;
+  job.output = options.output;
+  job.begin_sample = stretch->begin_sample;
+  job.end_sample = stretch->end_sample;
+  if (source.take) job.score = audio::score_of_take(*source.take);
+  job.options.speed_ratios = *speeds;
+  job.options.shift_semitones = *shift;
+  job.options.count_in_bars = options.count_in_bars;
+  job.options.click = click_pattern(options.click);
+  if (has_word(options.with, "click") && !options.click) {
+    job.options.click = audio::ClickPattern::all;
+  }
+  if (has_word(options.with, "line")) job.line_gain_db = line_gain_db;
+  if (has_word(options.with, "chords")) job.chords_gain_db = chords_gain_db;
+  job.low_voice = low_voice_settings(options.bass, options.octave_up);
+  job.sample_format =
+      options.bits == 24 ? audio::SampleFormat::pcm_24 : audio::SampleFormat::pcm_16;
+  job.tags = tags_from(options, source, *stretch);
+  const bool wants_voices = job.line_gain_db || job.chords_gain_db;
+  if (wants_voices && !source.take) {
+    return fail(ErrorCode::invalid_argument,
+                fmt::format("--with line and chords need a take, and '{}' is none; lift it first.",
+                            options.input.string()));
+  }
+  if (!job.input && !wants_voices && job.options.click == audio::ClickPattern::none) {
+    return fail(ErrorCode::invalid_argument,
+                fmt::format("'{}' is to be heard without a recording; say what of it: --with "
+                            "line,chords,click.",
+                            options.input.string()));
   }
   return job;
+}
+
+/// Whether a stretcher alone does it: then a file that must be decoded streams by.
+bool is_plain(const audio::PracticeJob& job) {
+  return job.input && job.options.speed_ratios.size() == 1 && job.options.count_in_bars == 0 &&
+         job.options.click == audio::ClickPattern::none && !job.line_gain_db &&
+         !job.chords_gain_db && job.low_voice == audio::LowVoiceSettings{};
+}
+
+struct Rendered {
+  audio::RecordingInfo recording;
+  double seconds = 0.0;
+  bool was_limited = false;
+};
+
+Result<Rendered> render(const audio::PracticeJob& job, const WorkControl& control) {
+  if (!is_plain(job)) {
+    const auto report = audio::render_practice(job, control);
+    if (!report) return tl::unexpected(report.error());
+    return Rendered{report->recording,
+                    static_cast<double>(report->plan.output_sample_count) / report->sample_rate_hz,
+                    report->was_limited};
+  }
+  audio::SlowJob slow;
+  slow.input = *job.input;
+  slow.output = job.output;
+  slow.speed_ratio = job.options.speed_ratios.front();
+  slow.shift_semitones = job.options.shift_semitones;
+  slow.begin_sample = job.begin_sample;
+  slow.end_sample = job.end_sample;
+  slow.sample_format = job.sample_format;
+  slow.tags = job.tags;
+  const auto report = audio::render_slow(slow, control);
+  if (!report) return tl::unexpected(report.error());
+  return Rendered{
+      report->recording,
+      static_cast<double>(report->output_sample_count) / report->recording.sample_rate_hz,
+      report->was_limited};
+}
+
+std::string what_was_made(const audio::PracticeJob& job, const Rendered& rendered) {
+  const std::vector<double>& speeds = job.options.speed_ratios;
+  std::string text =
+      fmt::format("{} at {:.4g}", take::format_time(rendered.seconds), 100.0 * speeds.front());
+  if (speeds.back() != speeds.front()) text += fmt::format(" to {:.4g}", 100.0 * speeds.back());
+  text += " %";
+  if (speeds.size() > 1) text += fmt::format(", {} times through", speeds.size());
+  if (!(job.low_voice == audio::LowVoiceSettings{})) {
+    text += ", ";
+    text += audio::low_voice_source(!job.score.notes.empty());
+  }
+  if (rendered.was_limited) text += ", peaks held down by the limiter";
+  return text;
 }
 
 }  // namespace
 
 ExitCode run_slow(const SlowOptions& options) {
-  const auto job = job_from(options);
+  const auto source = sound_source(options.input, !options.without_recording);
+  if (!source) return tell(source.error());
+  const auto job = job_from(options, *source);
   if (!job) return tell(job.error());
-  Result<audio::SlowReport> report;
+  Result<Rendered> rendered;
   {
     ProgressLine line;
-    report = audio::render_slow(*job, line.control());
+    rendered = render(*job, line.control());
   }
-  if (!report) return tell(report.error());
-  if (!report->recording.lost_note.empty()) {
-    remark(fmt::format("'{}': {}", job->input.string(), report->recording.lost_note));
+  if (!rendered) return tell(rendered.error());
+  if (!rendered->recording.lost_note.empty()) {
+    remark(fmt::format("'{}': {}", job->input->string(), rendered->recording.lost_note));
   }
-  const double seconds = static_cast<double>(report->output_sample_count) /
-                         static_cast<double>(report->recording.sample_rate_hz);
-  fmt::print("saved: {} ({} at {:.0f} %{})\n", printable(options.output.string()),
-             take::format_time(seconds), 100.0 * job->speed_ratio,
-             report->was_limited ? ", peaks held down by the limiter" : "");
+  fmt::print("saved: {} ({})\n", printable(options.output.string()),
+             what_was_made(*job, *rendered));
   return ExitCode::done;
 }
 

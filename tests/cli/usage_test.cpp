@@ -6,7 +6,8 @@ namespace {
 class Usage : public CommandTest {};
 
 TEST_F(Usage, every_command_has_help_with_examples) {
-  for (const std::string command : {"lift", "slow", "export", "edit", "read", "compare", "drill", "list"}) {
+  for (const std::string command :
+       {"lift", "slow", "play", "export", "edit", "read", "compare", "drill", "list"}) {
     const Outcome outcome = run({command, "--help"});
     EXPECT_EQ(outcome.exit_code, 0) << command;
     EXPECT_NE(outcome.out.find("Examples:\n  lowstride " + command), std::string::npos) << command;
@@ -20,6 +21,8 @@ TEST_F(Usage, wrong_usage_exits_with_2_and_writes_nothing) {
       {"sing"},
       {"lift"},
       {"slow", "x.wav", "--speed", "50%"},
+      {"slow", "x.wav", "-o", "y.wav"},
+      {"slow", "x.wav", "--speed", "50%", "--ramp", "50%..60%", "-o", "y.wav"},
       {"lift", "x.wav", "--meter", "7/4"},
       {"lift", "x.wav", "--voice", "kazoo"},
       {"export", "x.take", "--format", "wax"},
