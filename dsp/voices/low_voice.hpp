@@ -26,8 +26,9 @@ struct LowVoiceOptions {
 };
 
 /// Takes the low voice out of a mix: where its notes are known, the partials of the note that
-/// sounds (a mask round each of them in the short-time spectrum, 186 ms windows); else the low band.
-/// All channels get the same mask, so the stereo place stays. What is left is input minus output.
+/// sounds (a mask round each of them in the short-time spectrum, 186 ms windows); else the low
+/// band. All channels get the same mask, so the stereo place stays. What is left is input minus
+/// output.
 ///
 /// A partial on which another instrument sounds as well is stronger than its neighbours: no partial
 /// passes more than 3 dB over the mean of the partials round it, a rule after Klapuri, "Multiple
