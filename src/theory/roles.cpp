@@ -22,24 +22,6 @@ bool holds(unsigned mask, int midi) noexcept {
   return ((mask >> static_cast<unsigned>(modulo12(midi))) & 1U) != 0U;
 }
 
-bool is_minor_third(ChordQuality quality) noexcept {
-  return (dsp::chord_tone_mask(quality) & (1U << 3U)) != 0U;
-}
-
-/// The scale in force at a note.
-unsigned scale_at(const ChordReading& chord, const std::optional<Key>& key) noexcept {
-  if (key) return scale_over_chord(chord, *key);
-  if (!chord.root_pc) return 0U;
-  ScaleKind kind = ScaleKind::mixolydian;
-  if (is_minor_third(chord.quality)) {
-    kind = ScaleKind::dorian;
-  } else if (chord.quality == ChordQuality::major || chord.quality == ChordQuality::major_seventh ||
-             chord.quality == ChordQuality::major_sixth) {
-    kind = ScaleKind::major;
-  }
-  return scale_pitch_classes({*chord.root_pc, kind}) | chord_pitch_classes(chord);
-}
-
 /// A tone of the chord by its degree, or a sixth or seventh that the chord leaves open.
 std::optional<Role> chord_tone(int midi, const ChordReading& chord, unsigned scale) noexcept {
   if (!chord.root_pc) return std::nullopt;
@@ -89,7 +71,7 @@ class Line {
       }
       indices_.push_back(i);
       sounding_.push_back(notes[i]);
-      scales_.push_back(scale_at(notes[i].chord, key));
+      scales_.push_back(scale_in_force(notes[i].chord, key));
       tones_.push_back(chord_tone(notes[i].midi, notes[i].chord, scales_.back()));
       if (i > 0 && notes[i - 1].is_dead && sounding_.size() > 1) inherit_change(notes, i);
     }

@@ -71,4 +71,18 @@ unsigned scale_over_chord(const dsp::ChordReading& chord, const Key& key) noexce
   return in_force;
 }
 
+unsigned scale_in_force(const dsp::ChordReading& chord, const std::optional<Key>& key) noexcept {
+  if (key) return scale_over_chord(chord, *key);
+  if (!chord.root_pc) return 0U;
+  using dsp::ChordQuality;
+  ScaleKind kind = ScaleKind::mixolydian;
+  if ((dsp::chord_tone_mask(chord.quality) & (1U << 3U)) != 0U) {
+    kind = ScaleKind::dorian;
+  } else if (chord.quality == ChordQuality::major || chord.quality == ChordQuality::major_seventh ||
+             chord.quality == ChordQuality::major_sixth) {
+    kind = ScaleKind::major;
+  }
+  return scale_pitch_classes({*chord.root_pc, kind}) | chord_pitch_classes(chord);
+}
+
 }  // namespace lowstride::theory

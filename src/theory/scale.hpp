@@ -1,6 +1,7 @@
 #pragma once
 
 #include <array>
+#include <optional>
 #include <string_view>
 
 #include "dsp/harmony/chord_decoder.hpp"
@@ -41,5 +42,10 @@ struct Scale {
 /// the key's scale (in minor with the raised sixth and seventh beside the natural ones). Common
 /// practice.
 [[nodiscard]] unsigned scale_over_chord(const dsp::ChordReading& chord, const Key& key) noexcept;
+
+/// The same with or without a key: without one the chord's own major, mixolydian (dominant) or
+/// dorian (minor) scale with its tones; an empty mask when there is no chord either.
+[[nodiscard]] unsigned scale_in_force(const dsp::ChordReading& chord,
+                                      const std::optional<Key>& key) noexcept;
 
 }  // namespace lowstride::theory
