@@ -17,7 +17,7 @@ bool is_same_line(const take::Take& a, const take::Take& b) {
                     [](const take::Note& one, const take::Note& other) {
                       return one.id == other.id && one.midi == other.midi &&
                              one.onset_samples == other.onset_samples &&
-                             one.is_dead == other.is_dead;
+                             one.is_dead == other.is_dead && one.articulation == other.articulation;
                     });
 }
 

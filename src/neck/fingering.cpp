@@ -1,16 +1,21 @@
 #include "src/neck/fingering.hpp"
 
 #include <algorithm>
-#include <cstdint>
-#include <limits>
 
 #include "src/neck/hand.hpp"
+#include "src/neck/motifs.hpp"
 #include "src/neck/named_necks.hpp"
+#include "src/neck/path_search.hpp"
 
 namespace lowstride::neck {
 namespace {
 
-constexpr double unreached = std::numeric_limits<double>::infinity();
+using detail::cheapest_path;
+using detail::Neighbour;
+using detail::Solution;
+using detail::Stage;
+using detail::unreached;
+
 constexpr double phrase_rest_seconds = 0.6;
 constexpr std::size_t longest_phrase = 32;
 constexpr std::size_t shortest_phrase = 16;
@@ -18,26 +23,45 @@ constexpr std::size_t shortest_phrase = 16;
 /// two must not move a line.
 constexpr std::size_t raise_share = 20;
 
-int count_outside(const Neck& neck, std::span<const LineNote> line, int raised_semitones) {
-  const int lowest = lowest_midi(neck);
-  const int highest = highest_midi(neck);
+/// Pitches of the strings that are played.
+struct Reach {
+  int lowest_midi = 0;
+  int highest_midi = 0;
+};
+
+Reach reach_of(const Neck& neck, const FingeringOptions& options) {
+  Reach reach{lowest_midi(neck), highest_midi(neck)};
+  std::vector<int> open;
+  for (int string_number = 1; string_number <= neck.string_count(); ++string_number) {
+    if (std::ranges::count(options.left_out_strings, string_number) == 0) {
+      open.push_back(sounding_midi(neck, string_number, 0));
+    }
+  }
+  if (!open.empty()) {
+    reach = {std::ranges::min(open), std::ranges::max(open) + last_fret(neck)};
+  }
+  return reach;
+}
+
+int count_outside(const Reach& reach, std::span<const LineNote> line, int raised_semitones) {
   return static_cast<int>(std::ranges::count_if(line, [=](const LineNote& note) {
     const int midi = note.midi + raised_semitones;
-    return !note.is_dead && (midi < lowest || midi > highest);
+    return !note.is_dead && (midi < reach.lowest_midi || midi > reach.highest_midi);
   }));
 }
 
-int octaves_to_raise(const Neck& neck, std::span<const LineNote> line) {
-  const int lowest = lowest_midi(neck);
+int octaves_to_raise(const Reach& reach, std::span<const LineNote> line) {
   const auto pitched = static_cast<std::size_t>(
       std::ranges::count_if(line, [](const LineNote& note) { return !note.is_dead; }));
-  const auto below = static_cast<std::size_t>(std::ranges::count_if(
-      line, [lowest](const LineNote& note) { return !note.is_dead && note.midi < lowest; }));
+  const auto below =
+      static_cast<std::size_t>(std::ranges::count_if(line, [&reach](const LineNote& note) {
+        return !note.is_dead && note.midi < reach.lowest_midi;
+      }));
   if (below * raise_share <= pitched) return 0;
   int best = 0;
-  int fewest = count_outside(neck, line, 0);
+  int fewest = count_outside(reach, line, 0);
   for (int octaves = 1; octaves <= 10; ++octaves) {
-    const int outside = count_outside(neck, line, 12 * octaves);
+    const int outside = count_outside(reach, line, 12 * octaves);
     if (outside < fewest) {
       fewest = outside;
       best = octaves;
@@ -45,13 +69,6 @@ int octaves_to_raise(const Neck& neck, std::span<const LineNote> line) {
   }
   return best;
 }
-
-/// A note that the neck has, with its place in the line and the grips that may play it.
-struct Stage {
-  std::size_t note_index = 0;
-  LineNote note;
-  std::vector<Grip> grips;
-};
 
 /// First stages of the phrases: after a rest, or at the widest gap once a phrase grows too long.
 /// Depends on times alone, so that a pin moves no boundary.
@@ -78,96 +95,6 @@ std::vector<std::size_t> phrase_starts(const std::vector<Stage>& stages) {
   }
   return starts;
 }
-
-struct Neighbour {
-  const Stage* stage = nullptr;
-  Grip grip;
-};
-
-struct Solution {
-  std::vector<Grip> path;
-  std::vector<std::vector<double>> through;  // [stage][grip]: cost of the best path through it
-};
-
-/// The cheapest path over a run of stages, with what lies before and after it held fixed.
-class Solver {
- public:
-  explicit Solver(const Hand& hand) : hand_(hand) {}
-
-  [[nodiscard]] Solution solve(std::span<const Stage> stages, const Neighbour& before,
-                               const Neighbour& after) const {
-    const std::size_t count = stages.size();
-    std::vector<std::vector<double>> ahead(count);  // cost up to and with the grip
-    std::vector<std::vector<std::uint32_t>> from(count);
-    for (std::size_t i = 0; i < count; ++i) {
-      const std::size_t grip_count = stages[i].grips.size();
-      ahead[i].assign(grip_count, 0.0);
-      from[i].assign(grip_count, 0);
-      for (std::size_t to = 0; to < grip_count; ++to) {
-        double reached = 0.0;
-        if (i > 0) {
-          reached = unreached;
-          for (std::size_t k = 0; k < stages[i - 1].grips.size(); ++k) {
-            const double cost = ahead[i - 1][k] + move(stages[i - 1], k, stages[i], to);
-            if (cost < reached) {
-              reached = cost;
-              from[i][to] = static_cast<std::uint32_t>(k);
-            }
-          }
-        } else if (before.stage != nullptr) {
-          reached =
-              hand_.move_cost(before.grip, before.stage->note, stages[i].grips[to], stages[i].note);
-        }
-        ahead[i][to] = reached + hand_.hold_cost(stages[i].grips[to]);
-      }
-    }
-
-    std::vector<std::vector<double>> behind(count);  // cost after the grip
-    for (std::size_t i = count; i-- > 0;) {
-      behind[i].assign(stages[i].grips.size(), 0.0);
-      for (std::size_t k = 0; k < stages[i].grips.size(); ++k) {
-        if (i + 1 < count) {
-          behind[i][k] = unreached;
-          for (std::size_t to = 0; to < stages[i + 1].grips.size(); ++to) {
-            const double cost = move(stages[i], k, stages[i + 1], to) +
-                                hand_.hold_cost(stages[i + 1].grips[to]) + behind[i + 1][to];
-            behind[i][k] = std::min(behind[i][k], cost);
-          }
-        } else if (after.stage != nullptr) {
-          behind[i][k] =
-              hand_.move_cost(stages[i].grips[k], stages[i].note, after.grip, after.stage->note);
-        }
-      }
-    }
-
-    Solution solution;
-    solution.path.resize(count);
-    solution.through.resize(count);
-    for (std::size_t i = 0; i < count; ++i) {
-      for (std::size_t k = 0; k < ahead[i].size(); ++k) {
-        solution.through[i].push_back(ahead[i][k] + behind[i][k]);
-      }
-    }
-    if (count == 0) return solution;
-    std::size_t grip = 0;
-    for (std::size_t k = 0; k < solution.through.back().size(); ++k) {
-      if (solution.through.back()[k] < solution.through.back()[grip]) grip = k;
-    }
-    for (std::size_t i = count; i-- > 0;) {
-      solution.path[i] = stages[i].grips[grip];
-      grip = from[i][grip];
-    }
-    return solution;
-  }
-
- private:
-  [[nodiscard]] double move(const Stage& a, std::size_t from, const Stage& b,
-                            std::size_t to) const noexcept {
-    return hand_.move_cost(a.grips[from], a.note, b.grips[to], b.note);
-  }
-
-  const Hand& hand_;
-};
 
 Position position_of(const Grip& grip) noexcept {
   return {grip.string_number, grip.fret, grip.finger};
@@ -217,13 +144,13 @@ std::vector<Grip> pinned_grips(const Stage& stage, Position pin) {
 }  // namespace
 
 Result<Fingering> finger_line(const Neck& neck, std::span<const LineNote> line,
-                              const FingeringOptions& options) {
+                              const FingeringOptions& options, std::optional<int> octave_shift) {
   if (const auto outcome = check(neck); !outcome) return tl::unexpected(outcome.error());
   const Hand hand(neck, options);
   Fingering fingering;
   fingering.notes.resize(line.size());
   fingering.octave_shift =
-      options.octave_shift ? *options.octave_shift : octaves_to_raise(neck, line);
+      octave_shift ? *octave_shift : octaves_to_raise(reach_of(neck, options), line);
 
   std::vector<Stage> stages;
   for (std::size_t i = 0; i < line.size(); ++i) {
@@ -238,8 +165,10 @@ Result<Fingering> finger_line(const Neck& neck, std::span<const LineNote> line,
     }
   }
 
-  const Solver solver(hand);
-  Solution whole = solver.solve(stages, {}, {});
+  Solution whole = cheapest_path(hand, stages, {}, {});
+  const std::vector<Stage> alike =
+      with_kept_shapes(neck, hand, stages, whole, fingering.kept_shape_count);
+  if (fingering.kept_shape_count > 0) whole.path = cheapest_path(hand, alike, {}, {}).path;
   std::vector<Grip> path = whole.path;
 
   const std::vector<std::size_t> starts = phrase_starts(stages);
@@ -265,7 +194,7 @@ Result<Fingering> finger_line(const Neck& neck, std::span<const LineNote> line,
     Neighbour after;
     if (begin > 0) before = {&stages[begin - 1], whole.path[begin - 1]};
     if (end < stages.size()) after = {&stages[end], whole.path[end]};
-    const Solution solved = solver.solve(pinned, before, after);
+    const Solution solved = cheapest_path(hand, pinned, before, after);
     for (std::size_t i = begin; i < end; ++i) path[i] = solved.path[i - begin];
     for (std::size_t i = begin; i < end; ++i) {
       if (pinned[i - begin].grips.size() == stages[i].grips.size()) {

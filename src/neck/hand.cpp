@@ -37,6 +37,12 @@ constexpr double crossing_price = 1.0;        // to the next string; grows with 
 constexpr double same_finger_price = 3.0;     // the finger must leave one note to play the next
 constexpr double rolled_far_price = 6.0;      // same finger over more than one string
 constexpr double changed_finger_price = 8.0;  // another finger on a repeated note
+constexpr double quick_seconds = 0.18;        // notes closer than this are hammered on, pulled off
+constexpr double quickest_crossing = 3.0;     // times the price of a crossing at leisure
+constexpr int longest_slide = 2;              // frets
+constexpr double slide_share = 0.6;           // of the price of a shift without a guide
+constexpr double broken_join_price = 150.0;   // a slide or hammer that this way cannot be
+constexpr double ringing_price = 6.0;         // open string that rings into a foreign chord
 
 }  // namespace
 
@@ -47,7 +53,7 @@ Hand::Hand(const Neck& neck, const FingeringOptions& options) : neck_(neck), opt
     double cost = 0.0;
     if (options_.position_fret) {
       cost = off_position_price * std::abs(fret - *options_.position_fret);
-    } else {
+    } else if (options_.prefer_low) {
       cost = height_price * std::max(0, fret - 1) + high_price * std::max(0, fret - 7);
     }
     stay_cost_.push_back(cost);
@@ -57,12 +63,16 @@ Hand::Hand(const Neck& neck, const FingeringOptions& options) : neck_(neck), opt
 std::vector<Grip> Hand::grips(const LineNote& note) const {
   std::vector<Grip> found;
   const int last = last_fret(neck_);
+  const auto is_left_out = [&](int string_number) {
+    return std::ranges::count(options_.left_out_strings, string_number) > 0;
+  };
   const auto add_open = [&](int string_number) {
+    if (is_left_out(string_number)) return;
     for (int index = 1; index <= last; ++index) found.push_back({string_number, 0, 0, index});
   };
   for (int string_number = neck_.string_count(); string_number >= 1; --string_number) {
     const int fret = note.midi - sounding_midi(neck_, string_number, 0);
-    if (fret < 0 || fret > last) continue;
+    if (fret < 0 || fret > last || is_left_out(string_number)) continue;
     if (fret == 0) {
       add_open(string_number);
       continue;
@@ -114,27 +124,43 @@ double Hand::move_cost(const Grip& from, const LineNote& from_note, const Grip& 
                        const LineNote& to_note) const noexcept {
   double cost = 0.0;
   const int crossed = std::abs(to.string_number - from.string_number);
-  if (crossed > 0) cost += crossing_price * crossed * std::sqrt(static_cast<double>(crossed));
+  const double between_seconds = to_note.onset_seconds - from_note.onset_seconds;
+  if (crossed > 0) {
+    const double haste = std::clamp(quick_seconds / std::max(shortest_seconds, between_seconds),
+                                    1.0, quickest_crossing);
+    cost += haste * crossing_price * crossed * std::sqrt(static_cast<double>(crossed));
+    if (from.finger == 0 && from_note.rings_into_change) cost += ringing_price;
+  }
+
+  const bool is_joined =
+      crossed == 0 && (to_note.articulation == Articulation::slid
+                           ? from.finger > 0 && to.finger == from.finger
+                           : to.finger != from.finger && to.index_fret == from.index_fret);
+  if (to_note.articulation != Articulation::plucked && !is_joined) cost += broken_join_price;
 
   const bool is_same_place = crossed == 0 && to.fret == from.fret;
+  const bool is_slide = crossed == 0 && from.finger > 0 && to.finger == from.finger &&
+                        std::abs(to.fret - from.fret) <= longest_slide;
   if (from.finger > 0 && to.finger > 0) {
     if (is_same_place) {
       if (to.finger != from.finger) cost += changed_finger_price;
+    } else if (is_slide) {
+      // The finger never leaves the string.
     } else if (to.finger == from.finger) {
       cost += crossed > 1 && to.fret == from.fret ? rolled_far_price : same_finger_price;
     }
   }
 
   if (to.index_fret != from.index_fret) {
-    const double between_seconds = to_note.onset_seconds - from_note.onset_seconds;
     const double covered_seconds =
         from.finger == 0 ? between_seconds
                          : to_note.onset_seconds - from_note.offset_seconds - release_seconds;
     const double moved_mm = std::abs(place_mm(to.index_fret) - place_mm(from.index_fret)) -
                             free_mm_per_second * std::max(0.0, covered_seconds);
     if (moved_mm > 0.0) {
-      cost += shift_price + shift_price_per_mm * moved_mm * reference_seconds /
-                                std::max(shortest_seconds, between_seconds);
+      const double shift = shift_price + shift_price_per_mm * moved_mm * reference_seconds /
+                                             std::max(shortest_seconds, between_seconds);
+      cost += is_slide ? slide_share * shift : shift;
     }
   }
   return cost;

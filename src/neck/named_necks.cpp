@@ -121,6 +121,30 @@ Result<void> check(const Neck& neck) {
   return {};
 }
 
+Result<void> check_options(const Neck& neck, const FingeringOptions& options) {
+  const auto refuse = [](std::string message) {
+    return fail(ErrorCode::invalid_argument, std::move(message));
+  };
+  if (options.position_fret &&
+      (*options.position_fret < 0 || *options.position_fret > last_fret(neck))) {
+    return refuse(fmt::format("There is no position {} on this neck; its last fret is {}.",
+                              *options.position_fret, last_fret(neck)));
+  }
+  if (!(options.max_span_mm >= 40.0 && options.max_span_mm <= 300.0)) {
+    return refuse(fmt::format("A hand does not span {} mm; give 40 to 300.", options.max_span_mm));
+  }
+  for (const int string_number : options.left_out_strings) {
+    if (string_number < 1 || string_number > neck.string_count()) {
+      return refuse(fmt::format("There is no string {} to leave out; 1 is the highest of {}.",
+                                string_number, neck.string_count()));
+    }
+  }
+  for (int string_number = 1; string_number <= neck.string_count(); ++string_number) {
+    if (std::ranges::count(options.left_out_strings, string_number) == 0) return {};
+  }
+  return refuse("Every string is left out; leave one to play on.");
+}
+
 std::string tuning_text(const Neck& neck) {
   std::vector<std::string> names;
   names.reserve(neck.open_midi.size());

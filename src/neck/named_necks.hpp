@@ -26,6 +26,10 @@ namespace lowstride::neck {
 /// scale 200..1500 mm. Errors: invalid_argument, naming the value and the cure.
 [[nodiscard]] Result<void> check(const Neck& neck);
 
+/// Whether a hand's wishes make sense on a neck: a position from 0 to the last fret, a span of
+/// 40..300 mm, one string at least that is not left out. Errors: invalid_argument, as `check`.
+[[nodiscard]] Result<void> check_options(const Neck& neck, const FingeringOptions& options);
+
 /// "E1 A1 D2 G2": the open strings without the capo, lowest string first.
 [[nodiscard]] std::string tuning_text(const Neck& neck);
 /// True when the strings are those of the named neck `bass`, `bass5`, `bass6` or `guitar`.

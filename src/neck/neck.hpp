@@ -1,5 +1,7 @@
 #pragma once
 
+#include <cstdint>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -26,6 +28,21 @@ struct Position {
   int finger = 0;
 
   bool operator==(const Position&) const = default;
+};
+
+/// How a note is sounded: plucked, or by the stopping hand alone from the note before it on its
+/// string: hammered on (pulled off where it is lower), or slid to by the finger that is there.
+enum class Articulation : std::uint8_t { plucked, hammered, slid };
+
+/// How a hand likes to play a line.
+struct FingeringOptions {
+  std::optional<int> position_fret = std::nullopt;  // where the index finger should mostly be
+  bool prefer_open = false;                         // open strings wherever there is one
+  bool prefer_low = true;                           // low positions where no position is asked for
+  double max_span_mm = 135.0;              // index to little finger, never exceeded; 40..300
+  std::vector<int> left_out_strings = {};  // numbers of strings that are not played
+
+  bool operator==(const FingeringOptions&) const = default;
 };
 
 }  // namespace lowstride::neck

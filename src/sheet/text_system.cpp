@@ -156,6 +156,10 @@ void SystemWriter::write_note(const SheetBar& bar, const SheetNote& note, int co
     used_.has_tie = used_.has_tie || !note.is_dead;
     return;
   }
+  if (const char sign = joint_sign(note.note_index); sign != ' ') {
+    rows.strings[string_row(note)].put(column - 1, std::string(1, sign));
+    used_.has_joint = true;
+  }
   const int beat = note.onset_tatums / tatums_per_beat;
   const int tatum = note.onset_tatums % tatums_per_beat;
   const Division division = bar.divisions[static_cast<std::size_t>(beat)];
@@ -177,6 +181,14 @@ void SystemWriter::write_note(const SheetBar& bar, const SheetNote& note, int co
     const auto place = std::ranges::lower_bound(used_.roles, role);
     if (place == used_.roles.end() || *place != role) used_.roles.insert(place, role);
   }
+}
+
+/// h, p or s before a note that is hammered on, pulled off or slid to; else a blank.
+char SystemWriter::joint_sign(std::size_t note_index) const {
+  const take::Note& note = take_.notes[note_index];
+  if (note_index == 0 || note.articulation == neck::Articulation::plucked) return ' ';
+  if (note.articulation == neck::Articulation::slid) return 's';
+  return note.midi < take_.notes[note_index - 1].midi ? 'p' : 'h';
 }
 
 /// Row of a note, from the highest string. One that the neck does not have stands on the string

@@ -15,6 +15,7 @@ namespace lowstride::sheet {
 struct UsedSigns {
   bool has_dead = false;
   bool has_tie = false;
+  bool has_joint = false;
   bool has_triplet = false;
   bool has_swung_pair = false;
   bool has_doubt = false;
@@ -46,6 +47,7 @@ class SystemWriter {
                  const std::vector<int>& beat_widths, Rows& rows);
   void write_note(const SheetBar& bar, const SheetNote& note, int column, Rows& rows);
   void write_repeats(const SheetBar& bar, int begin, int end, Rows& rows);
+  [[nodiscard]] char joint_sign(std::size_t note_index) const;
   [[nodiscard]] std::size_t string_row(const SheetNote& note) const;
   [[nodiscard]] std::string bar_heading(const SheetBar& bar, int room) const;
 

@@ -49,6 +49,7 @@ std::string legend(const take::Take& take, const SheetLayout& layout, const Used
   std::vector<std::string> signs;
   if (used.has_dead) signs.emplace_back("x dead note");
   if (used.has_tie) signs.emplace_back("( ) held over");
+  if (used.has_joint) signs.emplace_back("h hammered on, p pulled off, s slid to");
   if (used.has_doubt) signs.emplace_back("? in doubt");
   if (used.has_repeat) signs.emplace_back("o between bar lines: repeat; 1 (5): bar 5 is as bar 1");
   std::string text;

@@ -68,6 +68,16 @@ class Maker {
   Result<void> set_note(std::string_view value);
   Result<void> dead(std::string_view value);
   Result<void> doubt(std::string_view value);
+  Result<void> pin(std::string_view value);
+  Result<void> unpin(std::string_view value);
+  Result<void> pluck(std::string_view value) {
+    return articulate(value, neck::Articulation::plucked);
+  }
+  Result<void> hammer(std::string_view value) {
+    return articulate(value, neck::Articulation::hammered);
+  }
+  Result<void> slide(std::string_view value) { return articulate(value, neck::Articulation::slid); }
+  Result<void> articulate(std::string_view value, neck::Articulation articulation);
   Result<void> set_chord(std::string_view value);
   Result<void> remove_chord(std::string_view value);
   Result<void> beat_one(std::string_view value);
@@ -246,6 +256,53 @@ Result<void> Maker::dead(std::string_view value) {
   return push(ReplaceNote{.id = note->id, .is_dead = true});
 }
 
+Result<void> Maker::pin(std::string_view value) {
+  const std::string_view form = "T=STRING:FRET or T=STRING:FRET:FINGER, as in b3:2=2:5";
+  const auto pair = sides(value, form);
+  if (!pair) return tl::unexpected(pair.error());
+  const auto note = note_at(pair->left);
+  if (!note) return tl::unexpected(note.error());
+  std::vector<int> numbers;
+  std::string_view rest = pair->right;
+  while (true) {
+    const std::size_t colon = rest.find(':');
+    const auto number = number_in(rest.substr(0, colon));
+    if (!number || *number != std::floor(*number) || *number < 0 || *number > 99) {
+      return fail(ErrorCode::invalid_argument, fmt::format("it takes {}.", form));
+    }
+    numbers.push_back(static_cast<int>(*number));
+    if (colon == std::string_view::npos) break;
+    rest.remove_prefix(colon + 1);
+  }
+  if (numbers.size() < 2 || numbers.size() > 3) {
+    return fail(ErrorCode::invalid_argument, fmt::format("it takes {}.", form));
+  }
+  return push(PinPosition{
+      note->id, neck::Position{numbers[0], numbers[1], numbers.size() == 3 ? numbers[2] : 0}});
+}
+
+Result<void> Maker::unpin(std::string_view value) {
+  if (value == "all") {
+    for (const Note& note : std::vector<Note>(draft_.notes)) {
+      if (!note.is_position_pinned) continue;
+      if (auto outcome = push(PinPosition{note.id, std::nullopt}); !outcome) return outcome;
+    }
+    return {};
+  }
+  const auto ids = notes_in(value);
+  if (!ids) return tl::unexpected(ids.error());
+  for (const NoteId id : *ids) {
+    if (auto outcome = push(PinPosition{id, std::nullopt}); !outcome) return outcome;
+  }
+  return {};
+}
+
+Result<void> Maker::articulate(std::string_view value, neck::Articulation articulation) {
+  const auto note = note_at(value);
+  if (!note) return tl::unexpected(note.error());
+  return push(SetArticulation{note->id, articulation});
+}
+
 Result<void> Maker::set_chord(std::string_view value) {
   const auto pair = sides(value, "T=LABEL, as in b5=Bb7");
   if (!pair) return tl::unexpected(pair.error());
@@ -356,16 +413,31 @@ Result<void> Maker::remove_passage(std::string_view value) {
 
 Result<void> Maker::add(const EditOption& option) {
   static constexpr Entry entries[] = {
-      {"confirm", &Maker::confirm},     {"set-note", &Maker::set_note},
-      {"remove", &Maker::remove},       {"add-note", &Maker::add_note},
-      {"dead", &Maker::dead},           {"doubt", &Maker::doubt},
-      {"set-chord", &Maker::set_chord}, {"remove-chord", &Maker::remove_chord},
-      {"beat-one", &Maker::beat_one},   {"add-beat", &Maker::add_beat},
-      {"move-beat", &Maker::move_beat}, {"remove-beat", &Maker::remove_beat},
-      {"meter", &Maker::meter},         {"key", &Maker::key},
-      {"tuning", &Maker::tuning},       {"title", &Maker::title},
-      {"composer", &Maker::composer},   {"form", &Maker::form},
-      {"passage", &Maker::passage},     {"remove-passage", &Maker::remove_passage},
+      {"confirm", &Maker::confirm},
+      {"set-note", &Maker::set_note},
+      {"remove", &Maker::remove},
+      {"add-note", &Maker::add_note},
+      {"dead", &Maker::dead},
+      {"doubt", &Maker::doubt},
+      {"hammer", &Maker::hammer},
+      {"slide", &Maker::slide},
+      {"pluck", &Maker::pluck},
+      {"pin", &Maker::pin},
+      {"unpin", &Maker::unpin},
+      {"set-chord", &Maker::set_chord},
+      {"remove-chord", &Maker::remove_chord},
+      {"beat-one", &Maker::beat_one},
+      {"add-beat", &Maker::add_beat},
+      {"move-beat", &Maker::move_beat},
+      {"remove-beat", &Maker::remove_beat},
+      {"meter", &Maker::meter},
+      {"key", &Maker::key},
+      {"tuning", &Maker::tuning},
+      {"title", &Maker::title},
+      {"composer", &Maker::composer},
+      {"form", &Maker::form},
+      {"passage", &Maker::passage},
+      {"remove-passage", &Maker::remove_passage},
   };
   const auto* const entry =
       std::find_if(std::begin(entries), std::end(entries),
@@ -381,35 +453,6 @@ Result<void> Maker::add(const EditOption& option) {
 }
 
 }  // namespace
-
-const std::vector<EditOptionHelp>& edit_option_help() {
-  static const std::vector<EditOptionHelp> help{
-      {"confirm", "all|FROM..TO",
-       "What stands there is right; analysis leaves it alone from now on."},
-      {"set-note", "T=PITCH",
-       "The note there has this pitch: a name (Eb2; C4 is middle C) or a number."},
-      {"remove", "T|FROM..TO", "No note begins there, and none is proposed there again."},
-      {"add-note", "FROM..TO=PITCH", "A note that was missed."},
-      {"dead", "T", "The note there is a dead note."},
-      {"doubt", "T|FROM..TO", "The notes there are doubtful, whatever was said before."},
-      {"set-chord", "T|FROM..TO=LABEL",
-       "The chord from there to the next change, or over the stretch."},
-      {"remove-chord", "T", "No change there: the chord before goes on."},
-      {"beat-one", "T[=BAR]", "The beat there is one (of that bar); bars are counted from it."},
-      {"add-beat", "T", "A beat that was missed."},
-      {"move-beat", "T=T", "The beat there is somewhat earlier or later."},
-      {"remove-beat", "T", "There is no beat."},
-      {"meter", "3/4", "Beats in a bar."},
-      {"key", "KEY", "The key, as Bb or Gm."},
-      {"tuning", "HZ", "The frequency of A4."},
-      {"title", "TEXT", "The title."},
-      {"composer", "TEXT", "The composer."},
-      {"form", "TEXT", "The form, as twelve-bar blues."},
-      {"passage", "NAME=FROM..TO", "Names a stretch, for looping and practice."},
-      {"remove-passage", "NAME", "Forgets a named stretch."},
-  };
-  return help;
-}
 
 Result<EditGroup> edit_from_options(const Take& take, const std::vector<EditOption>& options) {
   Maker maker(take);

@@ -30,6 +30,8 @@ struct EditOptionHelp {
 ///   dead T                  set-chord T=LABEL|FROM..TO=LABEL                  remove-chord T
 ///   beat-one T[=BAR]        add-beat T              remove-beat T             move-beat T=T
 ///   meter 3/4               key Bb|Gm               tuning HZ
+///   pin T=STRING:FRET[:FINGER]      unpin all|T|FROM..TO
+///   hammer T   slide T   pluck T
 ///   title TEXT              composer TEXT           form TEXT
 ///   passage NAME=FROM..TO   remove-passage NAME     doubt T|FROM..TO
 /// Times as in time_text.hpp. T means the note that begins nearest within 0.15 s, or else the one

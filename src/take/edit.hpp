@@ -103,11 +103,20 @@ struct MarkDoubtful {
 
 // ---- Neck and fingering ----------------------------------------------------------------------
 
-/// Whose hand will play. Positions that no longer give their pitch are forgotten.
+/// Whose hand will play. Positions that no longer give their pitch are forgotten, and so are all
+/// stabs unless strings and capo stay as they are and every fret is still there. The hand's wishes
+/// are forgotten where they make no sense on this neck.
 struct SetNeck {
   neck::Neck neck = {};
   int octave_shift = 0;  // whole octaves that the line is moved by to fit
   bool operator==(const SetNeck&) const = default;
+};
+
+/// How the hand likes to play; the line is fingered anew by SetFingering. Refused where the span is
+/// none, a string or position is not there, or every string is left out.
+struct SetFingeringOptions {
+  neck::FingeringOptions options = {};
+  bool operator==(const SetFingeringOptions&) const = default;
 };
 
 /// A person chooses string and fret (confirms the note), or gives the choice back (nullopt).
@@ -124,10 +133,27 @@ struct PlacedNote {
   bool operator==(const PlacedNote&) const = default;
 };
 
+/// How the note is sounded (confirms it). Refused for a note without one before it, unless plucked.
+struct SetArticulation {
+  NoteId id{};
+  neck::Articulation articulation = neck::Articulation::plucked;
+  bool operator==(const SetArticulation&) const = default;
+};
+
 /// The machine's fingering. Confirms nothing and leaves pinned positions alone.
 struct SetFingering {
   std::vector<PlacedNote> notes = {};
   bool operator==(const SetFingering&) const = default;
+};
+
+/// The stabs of an arrangement: these (in order, inside the stretch) in place of those that begin
+/// in [begin, end). A stab before the stretch that rings into the first of them is cut. Refused
+/// where a position is not on the take's neck or one would ring into a stab after the stretch.
+struct SetStabs {
+  std::int64_t begin_samples = 0;
+  std::int64_t end_samples = 0;
+  std::vector<Stab> stabs = {};
+  bool operator==(const SetStabs&) const = default;
 };
 
 // ---- Grid ------------------------------------------------------------------------------------
@@ -300,6 +326,7 @@ struct Restore {
   std::vector<PassageId> drop_passages = {};
   std::vector<Passage> put_passages = {};
   std::optional<std::vector<ConfirmedGap>> gaps = {};
+  std::optional<std::vector<Stab>> stabs = {};
   std::optional<Take> facts = {};  // a take without lists: all its other fields
   bool operator==(const Restore&) const = default;
 };
@@ -308,10 +335,11 @@ struct EditGroup;
 
 using Edit =
     std::variant<AddNote, RemoveNote, ReplaceNote, SplitNote, JoinNotes, AddGap, RemoveGap, Confirm,
-                 ConfirmStretch, MarkDoubtful, SetNeck, PinPosition, SetFingering, AddBeat,
-                 MoveBeat, RemoveBeat, ReplaceBeats, BeatOne, SetMeter, SetChord, RemoveChord,
-                 MoveChord, SetTuning, SetKey, SetTitle, SetComposer, SetForm, SetRecording,
-                 AddPassage, ReplacePassage, RemovePassage, ReplaceProposals, Restore, EditGroup>;
+                 ConfirmStretch, MarkDoubtful, SetNeck, SetFingeringOptions, PinPosition,
+                 SetArticulation, SetFingering, SetStabs, AddBeat, MoveBeat, RemoveBeat,
+                 ReplaceBeats, BeatOne, SetMeter, SetChord, RemoveChord, MoveChord, SetTuning,
+                 SetKey, SetTitle, SetComposer, SetForm, SetRecording, AddPassage, ReplacePassage,
+                 RemovePassage, ReplaceProposals, Restore, EditGroup>;
 
 /// Several edits as one step: all or nothing, one undo. Each sees what those before it did.
 struct EditGroup {

@@ -135,6 +135,24 @@ void fields(A& a, E& edit) {
   a("begin_samples", edit.begin_samples);
 }
 
+template <typename A, Is<SetFingeringOptions> E>
+void fields(A& a, E& edit) {
+  a("options", edit.options);
+}
+
+template <typename A, Is<SetArticulation> E>
+void fields(A& a, E& edit) {
+  a("id", edit.id);
+  a("articulation", edit.articulation);
+}
+
+template <typename A, Is<SetStabs> E>
+void fields(A& a, E& edit) {
+  a("begin_samples", edit.begin_samples);
+  a("end_samples", edit.end_samples);
+  a("stabs", edit.stabs, {});
+}
+
 template <typename A, Is<SetTuning> E>
 void fields(A& a, E& edit) {
   a("a4_hz", edit.a4_hz);
@@ -210,6 +228,7 @@ void fields(A& a, E& edit) {
   a("drop_passages", edit.drop_passages, {});
   a("put_passages", edit.put_passages, {});
   a("gaps", edit.gaps, std::nullopt);
+  a("stabs", edit.stabs, std::nullopt);
   a("facts", edit.facts, std::nullopt);
 }
 
@@ -227,13 +246,16 @@ using detail::Json;
 
 /// In the order of the variant. Names in journals are for good.
 constexpr std::array<std::string_view, std::variant_size_v<Edit>> edit_names{
-    "add_note",       "remove_note",       "replace_note",  "split_note",      "join_notes",
-    "add_gap",        "remove_gap",        "confirm",       "confirm_stretch", "mark_doubtful",
-    "set_neck",       "pin_position",      "set_fingering", "add_beat",        "move_beat",
-    "remove_beat",    "replace_beats",     "beat_one",      "set_meter",       "set_chord",
-    "remove_chord",   "move_chord",        "set_tuning",    "set_key",         "set_title",
-    "set_composer",   "set_form",          "set_recording", "add_passage",     "replace_passage",
-    "remove_passage", "replace_proposals", "restore",       "group",
+    "add_note",        "remove_note",      "replace_note",      "split_note",
+    "join_notes",      "add_gap",          "remove_gap",        "confirm",
+    "confirm_stretch", "mark_doubtful",    "set_neck",          "set_fingering_options",
+    "pin_position",    "set_articulation", "set_fingering",     "set_stabs",
+    "add_beat",        "move_beat",        "remove_beat",       "replace_beats",
+    "beat_one",        "set_meter",        "set_chord",         "remove_chord",
+    "move_chord",      "set_tuning",       "set_key",           "set_title",
+    "set_composer",    "set_form",         "set_recording",     "add_passage",
+    "replace_passage", "remove_passage",   "replace_proposals", "restore",
+    "group",
 };
 
 /// Reads the fields of the `index`-th kind of edit.

@@ -96,6 +96,30 @@ inline bool from_json(const Json& json, Voice& voice) {
   return true;
 }
 
+inline Json to_json(neck::Articulation articulation) {
+  switch (articulation) {
+    case neck::Articulation::hammered:
+      return "hammered";
+    case neck::Articulation::slid:
+      return "slid";
+    case neck::Articulation::plucked:
+      break;
+  }
+  return "plucked";
+}
+inline bool from_json(const Json& json, neck::Articulation& articulation) {
+  if (json == "plucked") {
+    articulation = neck::Articulation::plucked;
+  } else if (json == "hammered") {
+    articulation = neck::Articulation::hammered;
+  } else if (json == "slid") {
+    articulation = neck::Articulation::slid;
+  } else {
+    return false;
+  }
+  return true;
+}
+
 /// "Bb:7/3", "N": the published chord syntax (Harte et al., ISMIR 2005).
 inline Json to_json(const dsp::ChordReading& chord) { return theory::harte_label(chord); }
 inline bool from_json(const Json& json, dsp::ChordReading& chord) {

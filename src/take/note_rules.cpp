@@ -4,6 +4,7 @@
 #include <cmath>
 #include <unordered_map>
 
+#include "src/neck/named_necks.hpp"
 #include "src/take/rules.hpp"
 #include "src/take/validate.hpp"
 
@@ -317,9 +318,22 @@ Result<void> change(Take& take, const MarkDoubtful& edit) {
 }
 
 Result<void> change(Take& take, const SetNeck& edit) {
+  const bool has_other_strings =
+      take.neck.open_midi != edit.neck.open_midi || take.neck.capo != edit.neck.capo;
+  const bool is_off_neck =
+      std::any_of(take.stabs.begin(), take.stabs.end(),
+                  [&edit](const Stab& stab) { return !is_stab_on_neck(edit.neck, stab); });
+  if (has_other_strings || is_off_neck) take.stabs.clear();
   take.neck = edit.neck;
+  if (!neck::check_options(take.neck, take.fingering)) take.fingering = {};
   take.octave_shift = edit.octave_shift;
   for (Note& note : take.notes) forget_impossible_position(take, note);
+  return {};
+}
+
+Result<void> change(Take& take, const SetFingeringOptions& edit) {
+  if (auto outcome = neck::check_options(take.neck, edit.options); !outcome) return outcome;
+  take.fingering = edit.options;
   return {};
 }
 
@@ -338,6 +352,18 @@ Result<void> change(Take& take, const PinPosition& edit) {
     confirm(note);
   }
   note.is_position_pinned = edit.position.has_value();
+  return {};
+}
+
+Result<void> change(Take& take, const SetArticulation& edit) {
+  const auto index = index_of(take.notes, edit.id);
+  if (!index) return no_such_note();
+  if (edit.articulation != neck::Articulation::plucked && *index == 0) {
+    return fail(ErrorCode::invalid_argument,
+                "The first note has none before it to be hammered or slid from; pluck it.");
+  }
+  take.notes[*index].articulation = edit.articulation;
+  confirm(take.notes[*index]);
   return {};
 }
 

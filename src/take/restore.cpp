@@ -76,12 +76,13 @@ struct Lists {
   std::vector<Beat> beats;
   std::vector<ChordSpan> chords;
   std::vector<Passage> passages;
+  std::vector<Stab> stabs;
 };
 
 Lists take_out_lists(Take& take) {
-  return {std::exchange(take.notes, {}), std::exchange(take.gaps, {}),
-          std::exchange(take.beats, {}), std::exchange(take.chords, {}),
-          std::exchange(take.passages, {})};
+  return {std::exchange(take.notes, {}),    std::exchange(take.gaps, {}),
+          std::exchange(take.beats, {}),    std::exchange(take.chords, {}),
+          std::exchange(take.passages, {}), std::exchange(take.stabs, {})};
 }
 
 void put_in_lists(Take& take, Lists lists) {
@@ -90,6 +91,7 @@ void put_in_lists(Take& take, Lists lists) {
   take.beats = std::move(lists.beats);
   take.chords = std::move(lists.chords);
   take.passages = std::move(lists.passages);
+  take.stabs = std::move(lists.stabs);
 }
 
 }  // namespace
@@ -101,6 +103,7 @@ Restore difference(Take& after, Take before) {
   compare(after.chords, before.chords, undo.drop_chords, undo.put_chords);
   compare(after.passages, before.passages, undo.drop_passages, undo.put_passages);
   if (after.gaps != before.gaps) undo.gaps = std::move(before.gaps);
+  if (after.stabs != before.stabs) undo.stabs = std::move(before.stabs);
   // Without its lists a take is all its other fields, whichever are added one day.
   Lists lists = take_out_lists(after);
   static_cast<void>(take_out_lists(before));
@@ -116,6 +119,7 @@ Result<void> change(Take& take, const Restore& edit) {
     put_in_lists(take, std::move(lists));
   }
   if (edit.gaps) take.gaps = *edit.gaps;
+  if (edit.stabs) take.stabs = *edit.stabs;
   return restore_list(take.notes, edit.drop_notes, edit.put_notes)
       .and_then([&] { return restore_list(take.beats, edit.drop_beats, edit.put_beats); })
       .and_then([&] { return restore_list(take.chords, edit.drop_chords, edit.put_chords); })

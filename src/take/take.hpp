@@ -39,6 +39,7 @@ struct Note {
   std::int64_t offset_samples = 0;  // half-open: [onset, offset)
   int midi = 0;                     // sounding, on the tuned grid
   bool is_dead = false;
+  neck::Articulation articulation = neck::Articulation::plucked;
   State state = State::proposed;
   double confidence = 0.0;     // 0..1; 1 when confirmed
   double octave_margin = 1.0;  // 0..1
@@ -109,6 +110,19 @@ struct Passage {
   bool operator==(const Passage&) const = default;
 };
 
+/// A chord hit of the guitar part: strings struck together, beside the line or between its notes.
+/// It sounds what its positions sound on the take's neck (`neck::sounding_midi`; the take's octave
+/// shift moves the line alone). Made by arranging, neither proposal nor confirmed: it stays until
+/// the take is arranged again or gets another neck.
+struct Stab {
+  std::int64_t onset_samples = 0;
+  std::int64_t offset_samples = 0;
+  std::vector<neck::Position> positions = {};  // 1..strings, one a string, lowest string first
+  std::string unknown_fields_json = {};
+
+  bool operator==(const Stab&) const = default;
+};
+
 enum class Voice : std::uint8_t { bass, guitar };
 
 /// A line with its grid, chords, neck and decisions. A regular value: equal after save and load,
@@ -130,13 +144,15 @@ struct Take {
   std::optional<Key> key;
   std::string form;  // "twelve-bar blues", …; empty when none was recognised
   State form_state = State::proposed;
-  neck::Neck neck;       // whose hand will play
+  neck::Neck neck;                   // whose hand will play
+  neck::FingeringOptions fingering;  // how that hand likes to play
   int octave_shift = 0;  // whole octaves that the line is moved by to fit the neck; 0 mostly
   std::vector<Note> notes;
   std::vector<ConfirmedGap> gaps;
   std::vector<Beat> beats;
   std::vector<ChordSpan> chords;
   std::vector<Passage> passages;
+  std::vector<Stab> stabs;    // of an arrangement for one guitar; do not overlap one another
   std::uint64_t next_id = 1;  // ids are given once; only undo takes one back
   std::string analysis_version;
   // Fields of the file that this version does not know, as a JSON object or ""; kept. Those of

@@ -25,6 +25,15 @@ void fields(A& a, N& neck) {
   a("scale_mm", neck.scale_mm);
 }
 
+template <typename A, Is<neck::FingeringOptions> F>
+void fields(A& a, F& fingering) {
+  a("position_fret", fingering.position_fret, std::nullopt);
+  a("prefer_open", fingering.prefer_open, false);
+  a("prefer_low", fingering.prefer_low, true);
+  a("max_span_mm", fingering.max_span_mm, 135.0);
+  a("left_out_strings", fingering.left_out_strings, {});
+}
+
 template <typename A, Is<RecordingRef> R>
 void fields(A& a, R& recording) {
   a("path", recording.path);
@@ -48,6 +57,7 @@ void fields(A& a, N& note) {
   a("offset_samples", note.offset_samples);
   a("midi", note.midi);
   a("dead", note.is_dead, false);
+  a("articulation", note.articulation, neck::Articulation::plucked);
   a("state", note.state);
   a("confidence", note.confidence);
   a("octave_margin", note.octave_margin, 1.0);
@@ -91,6 +101,14 @@ void fields(A& a, C& span) {
   a.unknown(span.unknown_fields_json);
 }
 
+template <typename A, Is<Stab> S>
+void fields(A& a, S& stab) {
+  a("onset_samples", stab.onset_samples);
+  a("offset_samples", stab.offset_samples);
+  a("positions", stab.positions);
+  a.unknown(stab.unknown_fields_json);
+}
+
 template <typename A, Is<Passage> P>
 void fields(A& a, P& passage) {
   a("id", passage.id);
@@ -117,6 +135,7 @@ void fields(A& a, T& take) {
   a("form", take.form, {});
   a("form_state", take.form_state, State::proposed);
   a("neck", take.neck);
+  a("fingering", take.fingering, {});
   a("octave_shift", take.octave_shift, 0);
   a("next_id", take.next_id);
   a("analysis_version", take.analysis_version, {});
@@ -125,6 +144,7 @@ void fields(A& a, T& take) {
   a("chords", take.chords, {});
   a("notes", take.notes, {});
   a("gaps", take.gaps, {});
+  a("stabs", take.stabs, {});
   a.unknown(take.unknown_fields_json);
 }
 

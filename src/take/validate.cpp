@@ -171,6 +171,24 @@ Result<void> check_chords(const Take& take, Ids& ids) {
   return {};
 }
 
+Result<void> check_stabs(const Take& take) {
+  if (take.stabs.size() > most_stabs) return damaged("There are too many stabs.");
+  std::int64_t free_from = 0;
+  std::size_t number = 0;
+  for (const Stab& stab : take.stabs) {
+    ++number;
+    if (!is_stretch(take, stab.onset_samples, stab.offset_samples) ||
+        stab.onset_samples < free_from) {
+      return damaged(fmt::format("Stab {} is out of order or out of the take.", number));
+    }
+    free_from = stab.offset_samples;
+    if (!is_stab_on_neck(take.neck, stab)) {
+      return damaged(fmt::format("Stab {} is not on this neck.", number));
+    }
+  }
+  return {};
+}
+
 bool comes_before(const Passage& a, const Passage& b) {
   return std::tie(a.begin_samples, a.end_samples, a.id) <
          std::tie(b.begin_samples, b.end_samples, b.id);
@@ -230,9 +248,11 @@ Result<void> check_facts(const Take& take) {
       return damaged("What it says about its recording makes no sense.");
     }
   }
-  return neck::check(take.neck).map_error([](const Error& error) {
-    return Error{ErrorCode::damaged, error.message};
-  });
+  return neck::check(take.neck)
+      .and_then([&] { return neck::check_options(take.neck, take.fingering); })
+      .map_error([](const Error& error) {
+        return Error{ErrorCode::damaged, error.message};
+      });
 }
 
 }  // namespace
@@ -245,6 +265,19 @@ bool is_playable_at(const Take& take, const Note& note, const neck::Position& po
   }
   return note.is_dead || neck::sounding_midi(take.neck, position.string_number, position.fret) ==
                              note.midi + 12 * take.octave_shift;
+}
+
+bool is_stab_on_neck(const neck::Neck& neck, const Stab& stab) noexcept {
+  int string_before = neck.string_count() + 1;
+  for (const neck::Position& position : stab.positions) {
+    if (position.string_number >= string_before || position.string_number < 1 ||
+        position.fret < 0 || position.fret > neck::last_fret(neck) || position.finger < 0 ||
+        position.finger > 4 || (position.finger == 0) != (position.fret == 0)) {
+      return false;
+    }
+    string_before = position.string_number;
+  }
+  return !stab.positions.empty();
 }
 
 bool is_plain_text(std::string_view text) noexcept {
@@ -278,7 +311,8 @@ Result<void> check_take(const Take& take) {
       .and_then([&] { return check_gaps(take); })
       .and_then([&] { return check_beats(take, ids); })
       .and_then([&] { return check_chords(take, ids); })
-      .and_then([&] { return check_passages(take, ids); });
+      .and_then([&] { return check_passages(take, ids); })
+      .and_then([&] { return check_stabs(take); });
 }
 
 }  // namespace lowstride::take

@@ -19,6 +19,7 @@ inline constexpr std::size_t most_notes = 250'000;
 inline constexpr std::size_t most_beats = 250'000;
 inline constexpr std::size_t most_chords = 100'000;
 inline constexpr std::size_t most_gaps = 250'000;
+inline constexpr std::size_t most_stabs = 250'000;
 inline constexpr std::size_t most_passages = 10'000;
 inline constexpr std::size_t most_alternatives = 64;
 inline constexpr std::size_t most_text_bytes = 10'000;
@@ -38,6 +39,10 @@ inline constexpr int most_beats_per_bar = 12;
 /// finger 0..4, and they sound `midi` + 12 * `octave_shift`; of a dead note any string and fret.
 [[nodiscard]] bool is_playable_at(const Take& take, const Note& note,
                                   const neck::Position& position);
+
+/// Whether the positions of a stab are on a neck: one at least, one a string, lowest string first,
+/// finger 0 on an open string and 1..4 on a fret.
+[[nodiscard]] bool is_stab_on_neck(const neck::Neck& neck, const Stab& stab) noexcept;
 
 /// Text that a take may hold: valid UTF-8 of at most `most_text_bytes`, no control characters.
 [[nodiscard]] bool is_plain_text(std::string_view text) noexcept;

@@ -1,7 +1,7 @@
 #include "src/neck/fingering.hpp"
 
-#include <chrono>
 #include <cmath>
+#include <ctime>
 #include <random>
 
 #include <gtest/gtest.h>
@@ -166,7 +166,7 @@ TEST(Search, finds_the_cost_of_the_cheapest_of_all_paths) {
     Neck neck = named_necks()[static_cast<std::size_t>(i) % named_necks().size()];
     neck.fret_count = 9;
     const auto line = random_line(random, neck, 5);
-    const FingeringOptions options{.prefer_open = i % 4 == 3};
+    const FingeringOptions options{.prefer_open = i % 4 == 3, .prefer_low = i % 5 != 4};
     const auto fingering = finger_line(neck, line, options);
     ASSERT_TRUE(fingering);
     EXPECT_NEAR(fingering->cost, cheapest_by_trying_all(Hand(neck, options), line, 0, nullptr),
@@ -286,6 +286,96 @@ TEST(Shifts, are_cheaper_under_a_rest_or_an_open_string) {
   EXPECT_GT(hand.move_cost(low, held, high, sooner), hand.move_cost(low, held, high, later) * 1.5);
 }
 
+// An open string rings on while the hand goes to another string: into a chord to which it does not
+// belong that is avoided, unless the next note stops it on its own string (common practice).
+TEST(OpenStrings, are_not_left_ringing_into_a_foreign_chord) {
+  const Neck bass = *find_neck("bass");
+  const Hand hand(bass, {});
+  LineNote open{0.0, 0.5, 38, false, std::nullopt};
+  const LineNote next{0.5, 1.0, 34, false, std::nullopt};
+  const Grip open_d{2, 0, 0, 1};
+  const Grip b_flat{3, 1, 1, 1};
+  const double plain = hand.move_cost(open_d, open, b_flat, next);
+  open.rings_into_change = true;
+  EXPECT_GT(hand.move_cost(open_d, open, b_flat, next), plain + 3.0);
+  const Grip e_on_d{2, 2, 2, 1};
+  const LineNote e{0.5, 1.0, 40, false, std::nullopt};
+  open.rings_into_change = false;
+  const double stopped = hand.move_cost(open_d, open, e_on_d, e);
+  open.rings_into_change = true;
+  EXPECT_EQ(hand.move_cost(open_d, open, e_on_d, e), stopped);
+  // In a whole line: the stopped place on the next string is taken instead.
+  auto line = quarters({45, 43, 41, 43, 41}, 0.5);
+  const auto free = finger_line(bass, line, {.position_fret = 3});
+  line[3].rings_into_change = true;
+  const auto damped = finger_line(bass, line, {.position_fret = 3});
+  EXPECT_GT(damped->notes[3].position->fret, 0) << places(*free);
+}
+
+// Slides and hammered notes: a finger that stays on its string moves a fret or two more cheaply
+// than one that jumps, and a quick pair lies on one string rather than on two (common practice).
+TEST(Slides, guide_the_hand_and_quick_pairs_stay_on_a_string) {
+  const Neck bass = *find_neck("bass");
+  const Hand hand(bass, {});
+  const LineNote first{0.0, 0.45, 31, false, std::nullopt};
+  const LineNote next{0.5, 1.0, 32, false, std::nullopt};
+  const LineNote elsewhere{0.5, 1.0, 37, false, std::nullopt};
+  const Grip from{4, 3, 1, 3};
+  EXPECT_LT(hand.move_cost(from, first, {4, 4, 1, 4}, next),
+            hand.move_cost(from, first, {3, 4, 1, 4}, elsewhere) - 3.0);
+  const LineNote soon{0.1, 0.2, 36, false, std::nullopt};
+  const LineNote later{0.5, 0.6, 36, false, std::nullopt};
+  const Grip across{3, 3, 2, 3};
+  EXPECT_GT(hand.move_cost(from, first, across, soon),
+            hand.move_cost(from, first, across, later) + 0.5);
+}
+
+TEST(Articulation, hammered_notes_and_slides_lie_on_one_string) {
+  const Neck bass = *find_neck("bass");
+  // A to C and D to E lie on two strings in first position when plucked; slid or hammered they
+  // share one.
+  auto line = quarters({36, 38, 40, 43}, 0.4);
+  EXPECT_EQ(places(*finger_line(bass, line)), "3:3 2:0 2:2 1:0");
+  line[1].articulation = Articulation::slid;
+  const auto slid = finger_line(bass, line);
+  EXPECT_EQ(slid->notes[0].position->string_number, slid->notes[1].position->string_number);
+  EXPECT_EQ(slid->notes[0].position->finger, slid->notes[1].position->finger);
+  line[1].articulation = Articulation::plucked;
+  line[3].articulation = Articulation::hammered;
+  const auto hammered = finger_line(bass, line);
+  EXPECT_EQ(hammered->notes[2].position->string_number, hammered->notes[3].position->string_number);
+  EXPECT_NE(hammered->notes[2].position->finger, hammered->notes[3].position->finger);
+}
+
+TEST(Options, strings_that_are_left_out_are_not_played) {
+  const Neck guitar = *find_neck("guitar");
+  std::mt19937 random(31);
+  const auto line = random_line(random, guitar, 60);
+  const auto low = finger_line(guitar, line, {.left_out_strings = {1, 2, 3}});
+  ASSERT_TRUE(low);
+  for (const FingeredNote& note : low->notes) {
+    if (note.position) {
+      EXPECT_GT(note.position->string_number, 3);
+    }
+    for (const RankedPosition& other : note.alternatives) {
+      EXPECT_GT(other.position.string_number, 3);
+    }
+  }
+  EXPECT_FALSE(check_options(guitar, {.left_out_strings = {1, 2, 3, 4, 5, 6}}));
+  EXPECT_FALSE(check_options(guitar, {.left_out_strings = {7}}));
+  EXPECT_FALSE(check_options(guitar, {.position_fret = 23}));
+  EXPECT_FALSE(check_options(guitar, {.max_span_mm = std::nan("")}));
+  EXPECT_TRUE(check_options(guitar, {.position_fret = 22}));
+}
+
+TEST(Options, anywhere_asks_nothing_of_the_height) {
+  const Neck bass = *find_neck("bass");
+  const Hand low(bass, {});
+  const Hand anywhere(bass, {.prefer_low = false});
+  EXPECT_GT(low.hold_cost({1, 12, 1, 12}), low.hold_cost({1, 3, 1, 3}));
+  EXPECT_EQ(anywhere.hold_cost({1, 12, 1, 12}), anywhere.hold_cost({1, 3, 1, 3}));
+}
+
 TEST(Options, open_strings_and_positions_are_followed) {
   const Neck bass = *find_neck("bass");
   const auto line = quarters({45, 47, 48, 50, 48, 47, 45});
@@ -301,11 +391,12 @@ TEST(Speed, two_thousand_notes_on_six_strings_take_under_150_ms) {
   const auto line = random_line(random, guitar, 2000);
   double best_ms = 1e9;
   for (int run = 0; run < 5; ++run) {
-    const auto begin = std::chrono::steady_clock::now();
+    // Time of this process alone, so that a busy machine does not count.
+    const std::clock_t begin = std::clock();
     const auto fingering = finger_line(guitar, line);
-    const std::chrono::duration<double, std::milli> took = std::chrono::steady_clock::now() - begin;
+    const double took_ms = 1000.0 * static_cast<double>(std::clock() - begin) / CLOCKS_PER_SEC;
     ASSERT_TRUE(fingering);
-    best_ms = std::min(best_ms, took.count());
+    best_ms = std::min(best_ms, took_ms);
   }
   RecordProperty("milliseconds", std::to_string(best_ms));
   EXPECT_LT(best_ms, 150.0) << "the best of five runs";

@@ -87,7 +87,10 @@ Edit EditMaker::make(const Take& take) {
 Edit EditMaker::make_note_edit(const Take& take) {
   const std::int64_t at = place(take);
   const std::int64_t end = at + number(-100, 2 * beat_samples);
-  switch (number(0, 11)) {
+  switch (number(0, 12)) {
+    case 12:
+      return SetArticulation{id_of(take.notes), number(0, 1) == 0 ? neck::Articulation::slid
+                                                                  : neck::Articulation::hammered};
     case 0:
     case 1:
       return AddNote{at, end, static_cast<int>(number(20, 60)), number(0, 5) == 0};
@@ -168,7 +171,24 @@ Edit EditMaker::make_chord_edit(const Take& take) {
 
 Edit EditMaker::make_other_edit(const Take& take) {
   const std::int64_t at = place(take);
-  switch (number(0, 8)) {
+  switch (number(0, 11)) {
+    case 11: {
+      SetFingeringOptions edit;
+      edit.options.position_fret = static_cast<int>(number(0, 22));
+      edit.options.prefer_open = number(0, 1) == 0;
+      if (number(0, 1) == 0) edit.options.left_out_strings = {static_cast<int>(number(1, 5))};
+      return edit;
+    }
+    case 9:
+    case 10: {
+      SetStabs edit{at, at + number(-100, 6 * beat_samples), {}};
+      for (std::int64_t t = at; t < edit.end_samples; t += number(2000, 40000)) {
+        const auto fret = static_cast<int>(number(0, 21));
+        edit.stabs.push_back(
+            {t, t + number(1000, 5000), {{4, fret, fret > 0 ? 1 : 0}, {2, 7, 3}}, {}});
+      }
+      return edit;
+    }
     case 0:
       return SetTuning{static_cast<double>(number(370, 480))};
     case 1:
