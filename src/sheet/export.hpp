@@ -65,13 +65,15 @@ struct Tables {
   std::string chords_lab;  // start end label
   std::string beats_tsv;   // time_s bar beat
   std::string tuning_txt;  // A4 in Hz
+  std::string roles_tsv;   // time_s place note chord role reason, the reason in words
 };
 [[nodiscard]] Tables tables(const take::Take& take);
 
-/// Writes STEM.notes.tsv, STEM.chords.lab, STEM.beats.tsv and STEM.tuning.txt; `stem` may be a
-/// folder, and the files are then named after the recording (or the title). All four or none.
+/// Writes STEM.notes.tsv, STEM.chords.lab, STEM.beats.tsv, STEM.tuning.txt and STEM.roles.tsv;
+/// `stem` may be a folder, and the files are then named after the recording (or the title). All of
+/// them or none.
 [[nodiscard]] Result<void> export_tables(const take::Take& take, const std::filesystem::path& stem);
-/// The four paths that export_tables writes.
+/// The paths that export_tables writes.
 [[nodiscard]] std::vector<std::filesystem::path> table_paths(const take::Take& take,
                                                              const std::filesystem::path& stem);
 

@@ -18,24 +18,44 @@ std::string chord_name(const take::Take& take, const take::ChordSpan& span) {
   return span.written.empty() ? theory::chart_label(span.chord, key_of(take)) : span.written;
 }
 
-std::vector<std::optional<theory::NoteRole>> roles_of(const take::Take& take) {
-  const auto rate = static_cast<double>(take.time_base_hz);
-  const double beat_seconds = 60.0 / median_tempo_bpm(take).value_or(120.0);
-  const auto early = static_cast<std::int64_t>(std::min(0.1, beat_seconds / 4.0) * rate);
+namespace {
 
+/// How long before a change a note may be struck and still belong to the new chord.
+std::int64_t early_samples(const take::Take& take) {
+  const double beat_seconds = 60.0 / median_tempo_bpm(take).value_or(120.0);
+  return static_cast<std::int64_t>(std::min(0.1, beat_seconds / 4.0) *
+                                   static_cast<double>(take.time_base_hz));
+}
+
+dsp::ChordReading chord_near(const take::Take& take, const take::Note& note, std::int64_t early) {
+  const std::int64_t time = note.onset_samples + early;
+  const auto after =
+      std::ranges::upper_bound(take.chords, time, {}, &take::ChordSpan::begin_samples);
+  if (after == take.chords.begin()) return {};
+  const take::ChordSpan& span = *std::prev(after);
+  return time < span.end_samples + early ? span.chord : dsp::ChordReading{};
+}
+
+}  // namespace
+
+std::vector<dsp::ChordReading> chords_under(const take::Take& take) {
+  const std::int64_t early = early_samples(take);
+  std::vector<dsp::ChordReading> chords;
+  chords.reserve(take.notes.size());
+  for (const take::Note& note : take.notes) chords.push_back(chord_near(take, note, early));
+  return chords;
+}
+
+std::vector<std::optional<theory::NoteRole>> roles_of(const take::Take& take) {
+  const std::int64_t early = early_samples(take);
+  const std::vector<dsp::ChordReading> chords = chords_under(take);
   std::vector<theory::RoleNote> line;
   dsp::ChordReading before;
   for (const take::Note& note : take.notes) {
     theory::RoleNote entry;
     entry.midi = note.midi;
     entry.is_dead = note.is_dead;
-    const std::int64_t time = note.onset_samples + early;
-    const auto after =
-        std::ranges::upper_bound(take.chords, time, {}, &take::ChordSpan::begin_samples);
-    if (after != take.chords.begin()) {
-      const take::ChordSpan& span = *std::prev(after);
-      if (time < span.end_samples + early) entry.chord = span.chord;
-    }
+    entry.chord = chords[line.size()];
     entry.begins_chord = line.empty() || entry.chord != before;
     before = entry.chord;
     if (const take::Beat* beat = take::nearest_beat(take, note.onset_samples)) {

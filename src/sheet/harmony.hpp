@@ -15,6 +15,10 @@ namespace lowstride::sheet {
 /// A chord as the sheet names it: what a person typed, or the chart's spelling in the take's key.
 [[nodiscard]] std::string chord_name(const take::Take& take, const take::ChordSpan& span);
 
+/// The chord that each note stands under, as `roles_of` sees it; without a root where there is
+/// none.
+[[nodiscard]] std::vector<dsp::ChordReading> chords_under(const take::Take& take);
+
 /// The role of every note of a take under its chords, see theory::line_roles. A note struck up to
 /// a quarter of a beat (0.1 s at most) before a change belongs to the new chord.
 [[nodiscard]] std::vector<std::optional<theory::NoteRole>> roles_of(const take::Take& take);

@@ -7,6 +7,7 @@
 #include <fmt/format.h>
 #include <fmt/ranges.h>
 
+#include "src/sheet/form_text.hpp"
 #include "src/sheet/grid.hpp"
 #include "src/sheet/harmony.hpp"
 #include "src/take/time_text.hpp"
@@ -14,6 +15,7 @@
 namespace lowstride::sheet {
 namespace {
 
+constexpr int numerals_indent = 10;   // under the words of the line above
 constexpr double on_the_beat = 0.15;  // of a beat, in either direction
 
 std::string counted(std::size_t count, std::string_view one, std::string_view many) {
@@ -60,7 +62,7 @@ std::string tuning_line(const take::Take& take) {
 
 std::string key_lines(const take::Take& take) {
   std::string text = line("Key", take.key ? theory::key_text(*key_of(take)) : "not found");
-  if (!take.form.empty()) text += line("Form", take.form);
+  if (!take.form.empty()) text += line("Form", take.form) + form_numerals(take, numerals_indent);
   return text;
 }
 

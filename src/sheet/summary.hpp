@@ -12,7 +12,8 @@ struct SummaryOptions {
   int worst_doubt_count = 8;  // how many are listed by place
 };
 
-/// What a lift found, in a few lines: tempo, meter, swing, tuning, key, form, notes, doubts with
+/// What a lift found, in a few lines: tempo, meter, swing, tuning, key, form (with one chorus in
+/// roman numerals), notes, doubts with
 /// the places of the worst, and how many unconfirmed notes are expected to be wrong (the sum of one
 /// minus confidence). Says plainly what was not found. Ends with a newline.
 [[nodiscard]] std::string render_summary(const take::Take& take,

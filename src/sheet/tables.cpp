@@ -5,6 +5,7 @@
 #include "src/base/atomic_file.hpp"
 #include "src/sheet/export.hpp"
 #include "src/sheet/harmony.hpp"
+#include "src/sheet/summary.hpp"
 #include "src/theory/chord_label.hpp"
 
 namespace lowstride::sheet {
@@ -31,6 +32,25 @@ std::string notes_table(const take::Take& take) {
                           : std::string("-\t-\t-");
     text += fmt::format("\t{}\t{:.3f}\t{}\n", roles[i] ? theory::role_text(roles[i]->role) : "-",
                         note.confidence, state_text(note));
+  }
+  return text;
+}
+
+std::string roles_table(const take::Take& take) {
+  std::string text = "time_s\tplace\tnote\tchord\trole\treason\n";
+  const auto key = key_of(take);
+  const auto roles = roles_of(take);
+  const auto chords = chords_under(take);
+  for (std::size_t i = 0; i < take.notes.size(); ++i) {
+    const take::Note& note = take.notes[i];
+    const dsp::ChordReading& chord = chords[i];
+    const int midi = note.midi + 12 * take.octave_shift;
+    const auto name = theory::spell_over_chord(midi, chord, key);
+    text += fmt::format("{:.6f}\t{}\t{}\t{}\t{}\t{}\n", seconds(take, note.onset_samples),
+                        place_text(take, note.onset_samples), theory::pitch_text(midi, name),
+                        theory::chart_label(chord, key),
+                        roles[i] ? theory::role_text(roles[i]->role) : "-",
+                        roles[i] ? roles[i]->reason : "-");
   }
   return text;
 }
@@ -76,7 +96,7 @@ std::string name_of(const take::Take& take) {
 
 Tables tables(const take::Take& take) {
   return {notes_table(take), chords_table(take), beats_table(take),
-          fmt::format("{:.3f}\n", take.a4_hz)};
+          fmt::format("{:.3f}\n", take.a4_hz), roles_table(take)};
 }
 
 std::vector<std::filesystem::path> table_paths(const take::Take& take,
@@ -84,14 +104,15 @@ std::vector<std::filesystem::path> table_paths(const take::Take& take,
   std::error_code error;
   const bool is_folder = !stem.has_filename() || std::filesystem::is_directory(stem, error);
   const std::string base = (is_folder ? stem / name_of(take) : stem).string();
-  return {base + ".notes.tsv", base + ".chords.lab", base + ".beats.tsv", base + ".tuning.txt"};
+  return {base + ".notes.tsv", base + ".chords.lab", base + ".beats.tsv", base + ".tuning.txt",
+          base + ".roles.tsv"};
 }
 
 Result<void> export_tables(const take::Take& take, const std::filesystem::path& stem) {
   const Tables all = tables(take);
   const auto paths = table_paths(take, stem);
   const std::vector<std::string_view> texts{all.notes_tsv, all.chords_lab, all.beats_tsv,
-                                            all.tuning_txt};
+                                            all.tuning_txt, all.roles_tsv};
   // All are written in full before the first takes its name.
   std::vector<PendingFile> files;
   for (std::size_t i = 0; i < paths.size(); ++i) {

@@ -53,6 +53,11 @@ TEST(Tables, columns_and_states_are_those_of_the_contract) {
   EXPECT_EQ(all.beats_tsv,
             "time_s\tbar\tbeat\n0.500000\t1\t1\n1.000000\t1\t2\n1.500000\t1\t3\n2.000000\t1\t4\n");
   EXPECT_EQ(all.tuning_txt, "441.500\n");
+  // Each role with its reason in words, and the note spelled over its chord.
+  EXPECT_EQ(all.roles_tsv.substr(0, all.roles_tsv.find("\n1.5")),
+            "time_s\tplace\tnote\tchord\trole\treason\n"
+            "0.500000\tb1:1\tE1\tEm7\troot\tthe root of Em7\n"
+            "1.000000\tb1:2\tG1\tEm7\tthird\tthe third of Em7");
 }
 
 TEST(Tables, describe_the_sound_and_not_the_raised_line) {
@@ -73,18 +78,19 @@ TEST(Tables, an_empty_take_has_headers_and_no_chord) {
   EXPECT_EQ(all.beats_tsv, "time_s\tbar\tbeat\n");
 }
 
-TEST_F(TablesFiles, a_stem_and_a_folder_both_name_the_four_files) {
+TEST_F(TablesFiles, a_stem_and_a_folder_both_name_the_files) {
   take::Take take = three_notes();
   take.recording = take::RecordingRef{"../tapes/cellar.take3.flac", 1, 1, ""};
   ASSERT_TRUE(export_tables(take, folder_ / "mine"));
-  for (const char* ending : {".notes.tsv", ".chords.lab", ".beats.tsv", ".tuning.txt"}) {
+  for (const char* ending :
+       {".notes.tsv", ".chords.lab", ".beats.tsv", ".tuning.txt", ".roles.tsv"}) {
     EXPECT_TRUE(fs::exists(folder_ / ("mine" + std::string(ending)))) << ending;
   }
   ASSERT_TRUE(export_tables(take, folder_));
   const auto notes = read_small_file(folder_ / "cellar.take3.notes.tsv", 1U << 20U);
   ASSERT_TRUE(notes);
   EXPECT_EQ(*notes, tables(take).notes_tsv);
-  EXPECT_EQ(std::distance(fs::directory_iterator(folder_), {}), 8);
+  EXPECT_EQ(std::distance(fs::directory_iterator(folder_), {}), 10);
 }
 
 TEST_F(TablesFiles, a_folder_that_is_missing_is_an_error_and_leaves_nothing) {
