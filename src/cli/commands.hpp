@@ -27,6 +27,12 @@ namespace lowstride::cli {
 /// `lowstride edit`: changes a take by the desk's own edits, all of them or none.
 [[nodiscard]] ExitCode run_edit(const EditOptions& options);
 
+/// `lowstride finger`: fingers a take anew for a hand and a neck, and prints its tab.
+[[nodiscard]] ExitCode run_finger(const FingerOptions& options);
+
+/// `lowstride arrange`: bass line and chords of a take for one guitar, as a take of its own.
+[[nodiscard]] ExitCode run_arrange(const ArrangeOptions& options);
+
 /// `lowstride drill`: ear training from takes in the terminal, and what goes with it: progress,
 /// history, tuner.
 [[nodiscard]] ExitCode run_drill(const DrillOptions& options);

@@ -7,6 +7,7 @@
 #include <fmt/format.h>
 
 #include "src/cli/commands.hpp"
+#include "src/cli/level_option.hpp"
 #include "src/sheet/export.hpp"
 #include "src/sheet/text_tab.hpp"
 #include "src/take/storage.hpp"
@@ -70,6 +71,7 @@ Result<Paths> write(const ExportOptions& options, const take::Take& take) {
   if (options.format == "text") {
     sheet::TextTabOptions tab;
     tab.layout = *layout;
+    tab.has_roles = options.has_roles;
     tab.width_columns = options.width > 0 ? options.width : 100;
     if (!options.output.empty()) return written(sheet::export_text(take, options.output, tab));
     if (options.width == 0) tab.width_columns = std::max(40, terminal_columns(100));
@@ -120,7 +122,9 @@ ExitCode run_export(const ExportOptions& options) {
   const auto loaded = take::load_take(options.take);
   if (!loaded) return tell(loaded.error());
   for (const std::string& sentence : loaded->messages) remark(sentence);
-  const auto paths = write(options, loaded->take);
+  const auto take = at_level(loaded->take, options.level, options.take);
+  if (!take) return tell(take.error());
+  const auto paths = write(options, *take);
   if (!paths) return tell(paths.error());
   for (const auto& path : *paths) fmt::print("saved: {}\n", printable(path.string()));
   return ExitCode::done;

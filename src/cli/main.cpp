@@ -177,6 +177,11 @@ void add_export(CLI::App& app, lowstride::cli::ExportOptions& options) {
       ->excludes(as_played);
   command->add_flag("--steady", options.is_steady,
                     "One tempo instead of the recording's own (midi)");
+  command->add_option("--level", options.level,
+                      "For pupils: 1 roots, 2 with walk-ups, 3 root and fifth, 4 chord tones, 5 "
+                      "line with approaches, 6 whole line");
+  command->add_flag("--roles", options.has_roles,
+                    "What each note does against its chord, under the counts (text)");
   command->add_option("-o,--output", options.output,
                       "The file; for tables a stem or a folder (text: standard output if left "
                       "out)");
@@ -186,9 +191,85 @@ void add_export(CLI::App& app, lowstride::cli::ExportOptions& options) {
       "  lowstride export trio.take --format text\n"
       "  lowstride export trio.take --format pdf -o trio.pdf\n"
       "  lowstride export trio.take --format pdf --bars 1-12 --paper letter -o chorus.pdf\n"
+      "  lowstride export trio.take --format text --level 2 --roles\n"
       "  lowstride export trio.take --format midi -o trio.mid\n"
       "  lowstride export trio.take --format musicxml -o trio.musicxml\n"
       "  lowstride export trio.take --format tables -o tables/trio\n");
+}
+
+void add_finger(CLI::App& app, lowstride::cli::FingerOptions& options) {
+  CLI::App* finger = app.add_subcommand(
+      "finger", "Put the line of a take under a hand: string, fret and finger for each note");
+  finger->add_option("take", options.take, "The take")->required();
+  finger->add_option("--position", options.position,
+                     "Where the hand stays: open (first position with open strings), low, a fret "
+                     "for the index finger, or anywhere");
+  finger->add_flag("--prefer-open", options.prefer_open, "Open strings wherever there is one");
+  finger->add_option("--max-span-mm", options.max_span_mm,
+                     "Widest stretch from index to little finger (default 135)");
+  finger->add_option("--leave-out", options.leave_out,
+                     "Strings that are not played, as 1 or 1,2 (1 is the highest); none = all are "
+                     "played");
+  finger->add_option("--instrument", options.instrument, "Another neck: bass, bass5, guitar, …");
+  finger->add_option("--tuning", options.tuning,
+                     "Open strings from the lowest, as sounding pitches: \"E1 A1 D2 G2\"");
+  finger->add_option("--capo", options.capo, "Fret of the capo, 0 for none")
+      ->check(CLI::Range(0, 12));
+  finger->add_option("--frets", options.fret_count, "Number of frets")->check(CLI::Range(1, 36));
+  finger->add_option("--scale-mm", options.scale_mm, "Length of the strings, nut to bridge")
+      ->check(CLI::Range(200.0, 1500.0));
+  finger->add_option("--octave", options.octave,
+                     "Octaves to move the line by for the neck: auto, 0, +1, -1 …");
+  finger
+      ->add_option("--pin", options.pins,
+                   "T=STRING:FRET: the note there is played there; its phrase is fingered anew")
+      ->allow_extra_args(false)
+      ->multi_option_policy(CLI::MultiOptionPolicy::TakeAll);
+  finger->add_option("--unpin", options.unpins, "all, T or FROM..TO: free again")
+      ->allow_extra_args(false)
+      ->multi_option_policy(CLI::MultiOptionPolicy::TakeAll);
+  finger->add_option("--level", options.level,
+                     "The take's level 1 (roots) to 6 (whole line), with -o as a take of its own");
+  finger->add_option("--alternatives", options.alternatives,
+                     "Print the other places of the notes there: all, T or FROM..TO");
+  finger->add_option("-o,--output", options.output,
+                     "Write another take and leave this one as it is");
+  finger->add_option("--width", options.width, "Columns of the tab")->check(CLI::Range(40, 1000));
+  finger->footer(
+      "Examples:\n"
+      "  lowstride finger trio.take --position open\n"
+      "  lowstride finger trio.take --instrument guitar --capo 2 -o trio-guitar.take\n"
+      "  lowstride finger trio.take --pin b3:2=3:7 --alternatives b3..b4\n"
+      "What the hand likes stays with the take, so that later edits are fingered alike. Stretch no "
+      "further than is easy; when a hand hurts, stop, and ask somebody licensed to advise.\n" +
+      std::string(time_help));
+}
+
+void add_arrange(CLI::App& app, lowstride::cli::ArrangeOptions& options) {
+  CLI::App* arrange = app.add_subcommand(
+      "arrange", "Write bass line and chords of a take for one guitar that plays both");
+  arrange->add_option("take", options.take, "The take")->required();
+  arrange
+      ->add_option("--style", options.style,
+                   "strum (after the bass), root-fifth, boogie, walking (the line with shells on "
+                   "two and four) or motif (the line under held chords)")
+      ->capture_default_str();
+  arrange->add_option("--instrument", options.instrument, "The neck: guitar, guitar-drop-d, …");
+  arrange->add_option("--tuning", options.tuning,
+                      "Open strings from the lowest, as sounding pitches: \"D2 A2 D3 G3 B3 E4\"");
+  arrange->add_option("--capo", options.capo, "Fret of the capo")->check(CLI::Range(0, 12));
+  arrange
+      ->add_option("--tempo", options.tempo_bpm,
+                   "A steady tempo instead of the recording's own beats")
+      ->check(CLI::Range(20.0, 400.0));
+  arrange->add_option("-o,--output", options.output, "The take to write (else only printed)");
+  arrange->add_option("--width", options.width, "Columns of the tab")->check(CLI::Range(40, 1000));
+  arrange->footer(
+      "Examples:\n"
+      "  lowstride arrange trio.take --style walking -o trio-guitar.take\n"
+      "  lowstride arrange trio.take --style boogie --instrument guitar-drop-d --tempo 100 -o "
+      "b.take\n"
+      "Every grip is one that four fingers can hold; what none can is left out and said.\n");
 }
 
 void add_read(CLI::App& app, lowstride::cli::ReadOptions& options) {
@@ -359,6 +440,10 @@ int run(int argc, char** argv) {
   add_slow(app, slow);
   add_play(app, play);
   add_export(app, export_options);
+  lowstride::cli::FingerOptions finger;
+  add_finger(app, finger);
+  lowstride::cli::ArrangeOptions arrange;
+  add_arrange(app, arrange);
   add_drill(app, drill);
   add_list(app, list);
   add_read(app, read);
@@ -380,6 +465,8 @@ int run(int argc, char** argv) {
   if (app.got_subcommand("slow")) code = run_slow(slow);
   if (app.got_subcommand("play")) code = run_play(play);
   if (app.got_subcommand("export")) code = run_export(export_options);
+  if (app.got_subcommand("finger")) code = run_finger(finger);
+  if (app.got_subcommand("arrange")) code = run_arrange(arrange);
   if (app.got_subcommand("drill")) code = run_drill(drill);
   if (app.got_subcommand("list")) code = run_list(list);
   if (app.got_subcommand("read")) code = run_read(read);

@@ -85,6 +85,8 @@ struct ExportOptions {
   bool is_written_out = false;  // no repeat signs
   bool is_quantised = false;    // midi
   bool is_steady = false;       // midi
+  std::optional<int> level;     // 1..6
+  bool has_roles = false;
   int width = 0;
 };
 
@@ -114,6 +116,37 @@ struct EditOptions {
 struct ListOptions {
   std::filesystem::path folder;
   std::string player = "player";  // whose drills are due
+};
+
+struct FingerOptions {
+  std::filesystem::path take;
+  std::optional<std::string> position;  // open, low, anywhere or the fret of the index finger
+  bool prefer_open = false;
+  std::optional<double> max_span_mm;
+  std::optional<std::string> leave_out;  // numbers of strings: "1,2"
+  std::optional<std::string> instrument;
+  std::optional<std::string> tuning;
+  std::optional<int> capo;
+  std::optional<int> fret_count;
+  std::optional<double> scale_mm;
+  std::optional<std::string> octave;  // auto, 0, +1, -1
+  std::vector<std::string> pins;      // T=STRING:FRET
+  std::vector<std::string> unpins;
+  std::optional<int> level;                 // 1..6: of the take, with an output of its own
+  std::optional<std::string> alternatives;  // all, a place or a stretch
+  std::filesystem::path output;             // empty: the take itself
+  int width = 0;
+};
+
+struct ArrangeOptions {
+  std::filesystem::path take;
+  std::string style = "walking";
+  std::optional<std::string> instrument;
+  std::optional<std::string> tuning;
+  int capo = 0;
+  std::optional<double> tempo_bpm;
+  std::filesystem::path output;  // empty: printed only
+  int width = 0;
 };
 
 struct DrillOptions {

@@ -160,7 +160,9 @@ class VoicingSearch {
             skipped_string_price * (chosen_[i - 1].string_number - chosen_[i].string_number - 1);
       }
     }
-    if (bass_midi_) {
+    if (bass_ && bass_midi_) {
+      const int silent = bass_->string_number - chosen_.front().string_number - 1;
+      cost += far_from_bass_price * std::max(0, silent - 1);
       cost +=
           close_to_bass_price * std::max(0, *bass_midi_ + closest_to_bass - midi(chosen_.front()));
     }

@@ -43,10 +43,10 @@ TEST(Motifs, are_found_by_their_steps_and_rhythm_on_any_pitch) {
 // time the same fingers, the same frets from the first note and the same strings from it.
 TEST(Motifs, keep_their_shape_on_other_strings) {
   const Neck bass = *find_neck("bass");
-  // Root, third, fifth, sixth, flat seventh, sixth, fifth, third on A flat, D flat and E flat: no
-  // open string fits.
+  // Root, third, fifth, sixth, flat seventh, sixth, fifth, third on A flat and D flat, twice: the
+  // hand stays, and the pattern goes from string to string.
   std::vector<int> midi;
-  for (const int root : {32, 37, 39, 32}) {
+  for (const int root : {32, 37, 32, 37}) {
     for (const int above : {0, 4, 7, 9, 10, 9, 7, 4}) midi.push_back(root + above);
   }
   const auto fingering = finger_line(bass, notes(midi));
