@@ -112,6 +112,9 @@ void add_slow(CLI::App& app, lowstride::cli::SlowOptions& options) {
   slow->add_option("--repeat", options.repeat, "Times through, at each speed")
       ->check(CLI::Range(1, 100));
   add_sound(*slow, options);
+  slow->add_option("--level", options.level,
+                   "Instead of the recording, the take's level 1 (roots) to 6 (whole line) on made "
+                   "tones, with chords and click unless --with says otherwise; any --tempo");
   slow->add_option("--bits", options.bits, "Of a sample in WAV and FLAC: 16 or 24")
       ->check(CLI::IsMember({16, 24}));
   slow->add_option("--title", options.title, "Title in the file's tags");
@@ -123,6 +126,7 @@ void add_slow(CLI::App& app, lowstride::cli::SlowOptions& options) {
       "  lowstride slow trio.take --passage bridge --ramp 50%..100%:10% --count-in 1 --click 2and4 "
       "-o bridge.mp3\n"
       "  lowstride slow trio.take --tempo 100 --bass minus --count-in 2 -o play-along.mp3\n"
+      "  lowstride slow trio.take --level 2 --tempo 90 --count-in 1 -o trio-roots.mp3\n"
       "  lowstride slow trio.take --speed 70% --no-recording --with line,chords,click -o "
       "line.ogg\n" +
       std::string(loudness_help) + std::string(time_help));

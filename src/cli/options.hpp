@@ -50,6 +50,7 @@ struct SlowOptions {
   bool octave_up = false;
   std::vector<std::string> with;  // line, chords, click
   bool without_recording = false;
+  std::optional<int> level;  // 1..6, heard from made tones
   int bits = 16;
   std::string title;
   std::filesystem::path output;

@@ -9,6 +9,7 @@
 #include "src/audio/score_of_take.hpp"
 #include "src/audio/slow.hpp"
 #include "src/cli/commands.hpp"
+#include "src/cli/level_option.hpp"
 #include "src/cli/sound_source.hpp"
 #include "src/take/time_text.hpp"
 
@@ -47,8 +48,10 @@ Result<std::vector<double>> typed_ramp(const std::string& text, int repeat) {
 Result<std::vector<double>> speeds_from(const SlowOptions& options, const SoundSource& source,
                                         const TypedStretch& stretch) {
   if (options.ramp) return typed_ramp(*options.ramp, options.repeat);
-  auto speed = options.tempo_bpm ? speed_for_tempo(*options.tempo_bpm, source, stretch)
-                                 : typed_speed(options.speed.value_or("100%"), "--speed");
+  // A level is written at the tempo that is asked for.
+  auto speed = options.tempo_bpm && !options.level
+                   ? speed_for_tempo(*options.tempo_bpm, source, stretch)
+                   : typed_speed(options.speed.value_or("100%"), "--speed");
   if (!speed) return tl::unexpected(speed.error());
   return std::vector<double>(static_cast<std::size_t>(options.repeat), *speed);
 }
@@ -103,6 +106,11 @@ Result<audio::PracticeJob> job_from(const SlowOptions& options, const SoundSourc
   job.sample_format =
       options.bits == 24 ? audio::SampleFormat::pcm_24 : audio::SampleFormat::pcm_16;
   job.tags = tags_from(options, source, *stretch);
+  if (options.level && options.with.empty()) {
+    job.line_gain_db = line_gain_db;
+    job.chords_gain_db = chords_gain_db;
+    if (!options.click) job.options.click = audio::ClickPattern::all;
+  }
   const bool wants_voices = job.line_gain_db || job.chords_gain_db;
   if (wants_voices && !source.take) {
     return fail(ErrorCode::invalid_argument,
@@ -174,8 +182,19 @@ std::string what_was_made(const audio::PracticeJob& job, const Rendered& rendere
 }  // namespace
 
 ExitCode run_slow(const SlowOptions& options) {
-  const auto source = sound_source(options.input, !options.without_recording);
+  auto source = sound_source(options.input, !options.without_recording && !options.level);
   if (!source) return tell(source.error());
+  if (options.level) {
+    if (!source->take) {
+      return tell({ErrorCode::invalid_argument,
+                   fmt::format("--level needs a take, and '{}' is none; lift it first.",
+                               options.input.string())});
+    }
+    auto part = at_level(*source->take, options.level, options.input, options.tempo_bpm);
+    if (!part) return tell(part.error());
+    source->rate_hz = static_cast<double>(part->time_base_hz);
+    source->take = std::move(*part);
+  }
   const auto job = job_from(options, *source);
   if (!job) return tell(job.error());
   Result<Rendered> rendered;

@@ -110,6 +110,18 @@ TEST_F(Slow, a_take_without_a_recording_is_heard_by_its_line) {
   EXPECT_EQ(names(), (std::vector<std::string>{"line.take", "out.wav"}));
 }
 
+TEST_F(Slow, a_level_is_heard_at_any_tempo) {
+  ASSERT_TRUE(take::save_copy(line_take(), in_folder("line.take")));
+  // Four beats at 20 to the minute, which no stretcher would reach from 120, are 12 s of 48 kHz.
+  const Outcome outcome = run({"slow", in_folder("line.take"), "--passage", "bridge", "--tempo",
+                               "20", "--level", "1", "-o", in_folder("roots.wav")});
+  ASSERT_EQ(outcome.exit_code, 0) << outcome.err;
+  EXPECT_EQ(sample_count("roots.wav"), 12 * 48000);
+  expect_refused(run({"slow", in_folder("line.take"), "--speed", "50%", "--level", "9", "-o",
+                      in_folder("b.wav")}),
+                 "level 9");
+}
+
 TEST_F(Slow, a_take_with_its_recording_gets_click_ramp_and_low_voice) {
   const auto sound = plucked_line({{0.5, 1.0, 33}, {1.5, 1.0, 35}, {2.5, 1.0, 36}}, 9.0);
   write_wav(in_folder("line.wav"), sound);
