@@ -24,11 +24,10 @@ git ls-files '*.cpp' '*.hpp' | xargs clang-format --dry-run --Werror
 
 echo "== clang-tidy"
 if [ $long = yes ]; then
-  git ls-files '*.cpp' | xargs -P "$(nproc)" -n 4 clang-tidy --quiet -p "$build" --extra-arg=-Wno-unknown-warning-option 2>/dev/null
+  python3 tests/tidy.py "$build"
 else
-  # Changed in the last commit or since; the long run looks at every file.
-  { git diff --name-only --diff-filter=d HEAD~1 2>/dev/null || git ls-files; } | sort -u | { grep '\.cpp$' || true; } |
-    xargs -r -P "$(nproc)" -n 1 clang-tidy --quiet -p "$build" --extra-arg=-Wno-unknown-warning-option 2>/dev/null
+  # Changed in the last commit or since (a clone of one commit cannot tell); the long run looks at every file.
+  { git diff --name-only --diff-filter=d HEAD~1 2>/dev/null || true; } | { grep '\.cpp$' || true; } | xargs -r python3 tests/tidy.py "$build"
   left_out+=("clang-tidy on unchanged files")
 fi
 
@@ -36,8 +35,9 @@ echo "== tests"
 if [ $long = yes ]; then
   ctest --test-dir "$build" --output-on-failure -j "$(nproc)"
   echo "== tests under address and undefined sanitizers"
+  # At -O1 the build takes less than half as long as at -O2, and the stacks in reports stay readable.
   LOWSTRIDE_BUILD_DIR=$build-sanitize src/install/setup.sh tests -DCMAKE_BUILD_TYPE=RelWithDebInfo \
-    -DLOWSTRIDE_SANITIZE=address,undefined -DLOWSTRIDE_BUILD_BENCHES=OFF
+    "-DCMAKE_CXX_FLAGS_RELWITHDEBINFO=-O1 -g1" "-DCMAKE_C_FLAGS_RELWITHDEBINFO=-O1 -g1" -DLOWSTRIDE_SANITIZE=address,undefined -DLOWSTRIDE_BUILD_BENCHES=OFF
   ctest --test-dir "$build-sanitize" --output-on-failure -j "$(nproc)" -LE 'long|accuracy'
   left_out+=("benches (build/tests/bench/)")
 else
