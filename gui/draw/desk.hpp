@@ -68,45 +68,51 @@ class Desk {
   // desk.cpp
   void take_in_background();
   void took_another();
-  void follow_sound();
   void drain_keys();
   bool type_fret(const KeyChord& chord);
   void finish_fret();
   void top_bar();
+  void status_line();
+  void welcome();
+  // desk_lanes.cpp
   void overview_part();
   void lanes_part();
   void neck_part();
-  void status_line();
-  void welcome();
   [[nodiscard]] PointerInput pointer_input(bool is_over) const;
   void act_on(const PointerOutcome& outcome);
   // desk_actions.cpp
-  void run_hearing(Action action);
-  void run_moving(Action action);
-  void run_selecting(Action action);
-  void run_notes(Action action);
-  void run_chords_and_beats(Action action);
-  void run_passages(Action action);
   void run_showing(Action action);
   void apply(const Result<take::Edit>& edit);
   void say(std::string sentence);
-  void go_to(std::int64_t sample);
-  void go_to_doubt(int direction);
-  void select_doubt(const Doubt& doubt, bool loops_it);
-  void loop_selection();
-  void step_note(int direction, bool extends);
-  void step_bar(int direction);
-  void tap_beat();
-  void finish_taps();
-  void compare_candidates();
   [[nodiscard]] std::optional<std::size_t> note_at_hand() const;
   [[nodiscard]] std::optional<std::size_t> chord_at_hand() const;
   [[nodiscard]] std::optional<take::Stretch> stretch_at_hand() const;
   [[nodiscard]] Selected selected() const;
+  // desk_hearing.cpp
+  void follow_sound();
+  void run_hearing(Action action);
   void hearing_changed();
   void play_from(std::int64_t sample);
+  void loop_selection();
+  void tap_beat();
+  void finish_taps();
+  void compare_candidates();
+  void set_low_voice(Action action);
+  // desk_moving.cpp
+  void run_moving(Action action);
+  void run_selecting(Action action);
+  void go_to(std::int64_t sample);
+  void go_to_doubt(int direction);
+  void select_doubt(const Doubt& doubt, bool loops_it);
+  void step_note(int direction, bool extends);
+  void step_bar(int direction);
+  // desk_edits.cpp
+  void run_notes(Action action);
+  void run_chords_and_beats(Action action);
+  void run_passages(Action action);
   // desk_panels.cpp
   void transport_bar();
+  void view_buttons();
   void side_panel();
   void note_panel();
   void chord_part(std::size_t index);

@@ -20,6 +20,8 @@ namespace {
 
 constexpr const char* click_names[] = {"click off", "click all", "click 2 and 4", "click 1"};
 constexpr const char* count_in_names[] = {"no count-in", "count-in 1 bar", "count-in 2 bars"};
+constexpr const char* low_voice_names[] = {"low voice", "low voice up", "low voice only",
+                                           "low voice out"};
 constexpr const char* line_names[] = {"line off", "line beside", "line instead"};
 
 ImVec4 vec(Colour colour) {
@@ -98,13 +100,28 @@ void Desk::transport_bar() {
   action_button(Action::line, line_names[static_cast<int>(hear_.line)],
                 hear_.line != LineHeard::off);
   ImGui::SameLine();
-  action_button(Action::ramp, "speed up", ramp_to_ > 0.0);
+  ImGui::BeginDisabled(session_.recording().empty());
+  action_button(Action::low_voice, low_voice_names[static_cast<int>(hear_.low_voice.use)],
+                hear_.low_voice.use != audio::LowVoiceUse::as_is);
   ImGui::SameLine();
+  action_button(Action::octave_up, "octave up", hear_.low_voice.octave_up);
+  ImGui::EndDisabled();
+  ImGui::SameLine();
+  action_button(Action::ramp, "speed up", ramp_to_ > 0.0);
+}
+
+void Desk::view_buttons() {
+  const auto is_lane_open = [this](LaneKind kind) {
+    return std::ranges::any_of(state_.lanes, [kind](const LaneSetting& lane) {
+      return lane.kind == kind && !lane.is_folded;
+    });
+  };
+  ImGui::SameLine(std::max(ImGui::GetCursorPosX(), ImGui::GetWindowWidth() - 232.0F * scale_));
   action_button(Action::follow, "follow", state_.follows_playing);
   ImGui::SameLine();
-  action_button(Action::lens, "evidence");
+  action_button(Action::lens, "evidence", is_lane_open(LaneKind::lens));
   ImGui::SameLine();
-  action_button(Action::roles, "roles");
+  action_button(Action::roles, "roles", is_lane_open(LaneKind::roles));
 }
 
 void Desk::side_panel() {

@@ -59,6 +59,8 @@ enum class Action : std::uint8_t {
   click,
   count_in,
   line,
+  low_voice,
+  octave_up,
   compare,
   ramp,
   // Move about

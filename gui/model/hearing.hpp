@@ -5,6 +5,7 @@
 #include <optional>
 #include <string>
 
+#include "src/audio/low_voice_reader.hpp"
 #include "src/audio/practice.hpp"
 #include "src/take/take.hpp"
 #include "src/take/time_text.hpp"
@@ -21,6 +22,7 @@ struct HearingSettings {
   int count_in_bars = 0;
   audio::ClickPattern click = audio::ClickPattern::none;
   LineHeard line = LineHeard::off;
+  audio::LowVoiceSettings low_voice = {};  // of the recording
 
   bool operator==(const HearingSettings&) const = default;
 };

@@ -28,6 +28,7 @@ class Listening final : public Hearing {
     }
     now.count_in_bars = settings.count_in_bars;
     now.click = settings.click;
+    now.low_voice = settings.low_voice;
     now.recording.is_on = has_recording_ && settings.line != LineHeard::instead;
     now.line.is_on = !has_recording_ || settings.line != LineHeard::off;
     now.chords.is_on = !has_recording_;
