@@ -40,7 +40,7 @@ fs::path decoder_program(const OpenOptions& options) {
   if (!options.decoder.empty()) return options.decoder;
   const fs::path folder = own_folder();
   std::vector<fs::path> places{folder / "lowstride-decode",
-                               folder / ".." / LOWSTRIDE_LIBEXEC_FROM_BIN / "lowstride-decode"};
+                               folder / LOWSTRIDE_LIBEXEC_FROM_BIN / "lowstride-decode"};
   // A program or test in the build tree: build/src/cli, build/tests/audio, build/gui.
   fs::path above = folder;
   for (int level = 0; level < 3; ++level) {

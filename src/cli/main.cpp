@@ -9,7 +9,11 @@
 #include <fftw3.h>
 #include <CLI/CLI.hpp>
 
+#include "src/cli/command_tree.hpp"
 #include "src/cli/commands.hpp"
+#include "src/cli/completion.hpp"
+#include "src/cli/man_page.hpp"
+#include "src/cli/version.hpp"
 #include "src/take/commands.hpp"
 
 namespace {
@@ -381,13 +385,17 @@ void add_drill(CLI::App& app, lowstride::cli::DrillOptions& options) {
   drill->add_flag("--listen", options.has_input,
                   "Answer notes and lines by playing into the microphone or line in");
   drill->add_option("--input", options.input, "Which input (default: the system's)");
-  drill->add_option("--answers", options.answers, "Take what was played from a recording");
+  drill->add_option("--answers", options.answers, "Take what was played from a recording")
+      ->type_name("FILE");
   drill->add_flag("--tuner", options.shows_tuner, "Show tuner and meter of the input, and end");
   drill->add_flag("--measure-latency", options.measures_latency,
                   "Measure the way from loudspeaker to input, keep it, and end");
-  drill->add_option("--progress", options.progress,
-                    "Write plots of the history, .svg or .png, and end");
-  drill->add_option("--csv", options.csv, "Write the history as a table, and end");
+  drill
+      ->add_option("--progress", options.progress,
+                   "Write plots of the history, .svg or .png, and end")
+      ->type_name("FILE");
+  drill->add_option("--csv", options.csv, "Write the history as a table, and end")
+      ->type_name("FILE");
   drill->add_flag("--fit", options.fits_weights,
                   "Fit the memory model to the history, say what it gained, and end");
   drill->footer(
@@ -425,9 +433,35 @@ std::vector<std::pair<std::string, std::string>> operations_in_order(const CLI::
   return in_order;
 }
 
+/// Hidden options with which the build writes man page and completion out of the commands' own
+/// help.
+void add_written_help(CLI::App& app) {
+  const auto print = [](const std::string& text) {
+    std::fputs(text.c_str(), stdout);
+    throw CLI::Success();
+  };
+  app.add_flag_callback(
+         "--man-page",
+         [&app, print] {
+           print(man_page(lowstride::cli::facts_of(app), lowstride::cli::version_number(),
+                          lowstride::cli::release_date()));
+         })
+      ->group("");
+  const std::map<std::string, lowstride::cli::Shell> shells{{"bash", lowstride::cli::Shell::bash},
+                                                            {"zsh", lowstride::cli::Shell::zsh},
+                                                            {"fish", lowstride::cli::Shell::fish}};
+  app.add_option_function<std::string>(
+         "--completion",
+         [&app, print, shells](const std::string& shell) {
+           print(completion_script(lowstride::cli::facts_of(app), shells.at(shell)));
+         })
+      ->check(CLI::IsMember({"bash", "zsh", "fish"}))
+      ->group("");
+}
+
 int run(int argc, char** argv) {
   CLI::App app{"Lowstride: work out a walking-bass line by ear, and leave with tab.", "lowstride"};
-  app.set_version_flag("--version", "lowstride " LOWSTRIDE_VERSION);
+  app.set_version_flag("--version", lowstride::cli::version_text());
   app.require_subcommand(1);
   app.get_formatter()->column_width(34);
   lowstride::cli::LiftOptions lift;
@@ -455,6 +489,8 @@ int run(int argc, char** argv) {
   add_desk(app, desk);
   std::vector<std::string> typed;
   const CLI::App* edit_command = add_edit(app, edit, typed);
+  lowstride::cli::name_paths(app);
+  add_written_help(app);
   try {
     app.parse(argc, argv);
   } catch (const CLI::ParseError& error) {
