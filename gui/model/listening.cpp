@@ -2,10 +2,9 @@
 
 #include <utility>
 
-#include <fmt/format.h>
-
 #include "src/audio/audio_out.hpp"
 #include "src/audio/player.hpp"
+#include "src/audio/player_output.hpp"
 #include "src/audio/recording.hpp"
 #include "src/audio/score_of_take.hpp"
 
@@ -15,8 +14,11 @@ namespace {
 class Listening final : public Hearing {
  public:
   Listening(std::unique_ptr<audio::Player> player, bool has_recording, std::string device)
-      : player_(std::move(player)), has_recording_(has_recording), device_(std::move(device)) {
-    open_output();
+      : player_(std::move(player)),
+        output_(*player_, [this](audio::AudioSource& source) { return open_output(source); }),
+        has_recording_(has_recording),
+        device_(std::move(device)) {
+    (void)output_.open();
   }
 
   void set(const HearingSettings& settings) override {
@@ -35,7 +37,11 @@ class Listening final : public Hearing {
     player_->set(now);
   }
   void set_take(const take::Take& take) override { player_->set_score(audio::score_of_take(take)); }
-  void play_from(std::int64_t sample) override { player_->play_from(sample); }
+  void play_from(std::int64_t sample) override {
+    if (!notice_.empty()) output_.close();  // a device may have come
+    (void)output_.open();                   // the clock where there is none
+    player_->play_from(sample);
+  }
   void stop() override { player_->stop(); }
   void seek(std::int64_t sample) override { player_->seek(sample); }
 
@@ -43,32 +49,28 @@ class Listening final : public Hearing {
     const audio::PlayerStatus now = player_->status();
     HearingStatus status{now.is_playing, now.place_samples, now.peak, {}};
     if (now.error) status.trouble = now.error->message;
-    if (out_ && out_->is_lost()) {
-      status.trouble = fmt::format("The sound device '{}' is gone.", out_->name());
-      out_.reset();
-      open_output();
+    if (const auto lost = output_.check()) {
+      status.is_playing = false;
+      status.trouble = lost->message;
     }
     return status;
   }
   std::string notice() const override { return notice_; }
 
  private:
-  void open_output() {
+  Result<std::unique_ptr<audio::AudioOut>> open_output(audio::AudioSource& source) {
     audio::DeviceOptions options;
     options.device = device_;
-    auto out = audio::open_device(*player_, options);
-    if (!out && !device_.empty()) out = audio::open_device(*player_);
-    if (out) {
-      out_ = std::move(*out);
-      notice_.clear();
-      return;
-    }
+    auto out = audio::open_device(source, options);
+    if (!out && !device_.empty()) out = audio::open_device(source);
+    notice_.clear();
+    if (out) return out;
     notice_ = "No sound device: nothing can be heard, everything else works.";
-    out_ = audio::open_silent_clock(*player_);
+    return audio::open_silent_clock(source);
   }
 
   std::unique_ptr<audio::Player> player_;
-  std::unique_ptr<audio::AudioOut> out_;  // after the player: it goes first
+  audio::PlayerOutput output_;  // after the player: it goes first
   bool has_recording_;
   std::string device_;
   std::string notice_;
@@ -82,6 +84,7 @@ std::unique_ptr<Hearing> make_listening(const std::filesystem::path& recording,
   if (!recording.empty()) {
     audio::OpenOptions options;
     options.with_content_hash = false;
+    options.reads_while_decoding = true;
     if (auto opened = audio::open_recording(recording, options)) reader = std::move(*opened);
   }
   const bool has_recording = reader != nullptr;

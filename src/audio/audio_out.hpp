@@ -28,7 +28,8 @@ class AudioSource {
   /// samples need, so that `render` finds it done. Never called by a device.
   virtual void prepare(std::size_t sample_count) = 0;
 
-  /// How long a sample waits after `render` until it is heard: told by an output when it opens.
+  /// How long a sample waits after `render` until it is heard: told by an output when it opens, and
+  /// by nobody else.
   virtual void set_output_latency(double seconds) noexcept = 0;
 };
 

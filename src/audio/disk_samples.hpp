@@ -3,22 +3,17 @@
 #include <cstdint>
 #include <memory>
 #include <span>
-#include <string>
 
+#include "src/audio/disk_file.hpp"
 #include "src/base/result.hpp"
 
 namespace lowstride::audio {
 
-/// Floats on disk instead of in memory: an unlinked file in $XDG_CACHE_HOME/lowstride,
-/// ~/.cache/lowstride or the folder for temporary files, whichever can be written first. It
-/// vanishes with the object, and with the program if that dies.
+/// Floats in a DiskFile instead of in memory.
 class DiskSamples {
  public:
-  /// Errors: cannot_write (none of the folders takes a file).
+  /// Errors: those of DiskFile::create.
   [[nodiscard]] static Result<std::unique_ptr<DiskSamples>> create();
-  DiskSamples(const DiskSamples&) = delete;
-  DiskSamples& operator=(const DiskSamples&) = delete;
-  ~DiskSamples();
 
   /// Errors: cannot_write (no room), naming the folder.
   [[nodiscard]] Result<void> append(std::span<const float> values);
@@ -30,10 +25,9 @@ class DiskSamples {
   [[nodiscard]] std::int64_t value_count() const noexcept { return value_count_; }
 
  private:
-  DiskSamples(int descriptor, std::string folder);
+  explicit DiskSamples(std::unique_ptr<DiskFile> file);
 
-  int descriptor_;
-  std::string folder_;
+  std::unique_ptr<DiskFile> file_;
   std::int64_t value_count_ = 0;
 };
 

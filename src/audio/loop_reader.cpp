@@ -83,6 +83,12 @@ Result<std::size_t> LoopReader::read_seam(std::int64_t count) {
   return length;
 }
 
+Result<void> LoopReader::jump_back() {
+  place_ = loop_->begin_sample;
+  segments_.push_back({streamed_, place_});
+  return reader_->seek(place_);
+}
+
 Result<dsp::AudioView> LoopReader::next() {
   std::int64_t wanted = static_cast<std::int64_t>(block_samples);
   Result<std::size_t> got = 0;
@@ -98,6 +104,11 @@ Result<dsp::AudioView> LoopReader::next() {
     got = read(out_, wanted);
   }
   if (!got) return tl::unexpected(got.error());
+  if (*got == 0 && loop_ && place_ > loop_->begin_sample) {
+    // The recording turned out shorter than its file promised: the loop ends with it.
+    loop_->end_sample = place_;
+    return jump_back().and_then([this] { return next(); });
+  }
   streamed_ += static_cast<std::int64_t>(*got);
   place_ += static_cast<std::int64_t>(*got);
   if (is_seam) {

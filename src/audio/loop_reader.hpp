@@ -49,6 +49,7 @@ class LoopReader {
   };
   [[nodiscard]] Result<std::size_t> read(Planes& target, std::int64_t count);
   [[nodiscard]] Result<std::size_t> read_seam(std::int64_t count);
+  [[nodiscard]] Result<void> jump_back();
 
   std::unique_ptr<LowVoiceReader> reader_;
   Planes raw_;   // all channels of the recording

@@ -57,7 +57,7 @@ double PlayFeed::place() const noexcept {
 
 Result<void> PlayFeed::restart(double place, const PlayerSettings& settings, int count_in_bars) {
   const auto sample =
-      std::clamp<std::int64_t>(std::llround(place), 0, std::max<std::int64_t>(length_samples_, 0));
+      std::clamp<std::int64_t>(std::llround(place), 0, std::max<std::int64_t>(length_samples(), 0));
   lead_.clear();
   if (count_in_bars > 0 && score_->beats.size() >= 2) {
     lead_ = count_in_before(score_->beats, sample, count_in_bars);
@@ -69,7 +69,7 @@ Result<void> PlayFeed::restart(double place, const PlayerSettings& settings, int
   loop_ = settings.loop;
   if (loop_ && sample >= loop_->end_sample) loop_.reset();
   if (is_counting_in_) {
-    voices_.jump(static_cast<double>(length_samples_), true);
+    voices_.jump(static_cast<double>(length_samples()), true);
   } else {
     voices_.jump(lead_ends_, true);
   }
@@ -182,7 +182,7 @@ Result<std::size_t> PlayFeed::stretch(PlayChunk& chunk, std::size_t count,
 }
 
 Result<void> PlayFeed::make_recorded(PlayChunk& chunk, const PlayerSettings& settings) {
-  const auto longest = static_cast<double>(length_samples_);
+  const auto longest = static_cast<double>(length_samples());
   chunk.begin_place = std::min(place(), longest);
   double end_stream = stretcher_->position_samples();
   while (chunk.sample_count < PlayChunk::capacity && !is_drained_) {

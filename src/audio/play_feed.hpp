@@ -32,6 +32,10 @@ class PlayFeed {
   /// Fills a chunk's voices, places and flags. Errors: unreadable.
   [[nodiscard]] Result<void> make(PlayChunk& chunk, const PlayerSettings& settings);
 
+  /// Of the recording, as far as it is known: a file that is still being decoded may correct it.
+  [[nodiscard]] std::int64_t length_samples() const noexcept {
+    return reader_ ? reader_->info().sample_count : length_samples_;
+  }
   /// Where the next chunk begins.
   [[nodiscard]] double place() const noexcept;
   [[nodiscard]] bool is_counting_in() const noexcept { return is_counting_in_; }

@@ -10,6 +10,8 @@ namespace {
 constexpr double open_seconds = 2e-3;
 constexpr double close_seconds = 5e-3;
 constexpr double gain_seconds = 5e-3;  // time constant of a change of gain
+// Long enough to take headphones off, or to turn something else up, and forget it.
+constexpr double long_silence_seconds = 60.0;
 
 }  // namespace
 
@@ -21,13 +23,15 @@ const HeardPlaces::Anchor& HeardPlaces::at(double output_sample) const noexcept 
   return anchors[(newest + 1) % anchor_count];
 }
 
-PlayMixer::PlayMixer(double sample_rate_hz, std::size_t chunk_count)
+PlayMixer::PlayMixer(double sample_rate_hz, std::size_t chunk_count, double fade_in_seconds)
     : chunks_(chunk_count),
       full_(chunk_count),
       free_(chunk_count),
       open_step_(1.0 / (open_seconds * sample_rate_hz)),
       close_step_(1.0 / (close_seconds * sample_rate_hz)),
       gain_share_(static_cast<float>(1.0 - std::exp(-1.0 / (gain_seconds * sample_rate_hz)))),
+      fade_in_(fade_in_seconds, sample_rate_hz),
+      long_silence_samples_(static_cast<std::int64_t>(long_silence_seconds * sample_rate_hz)),
       limiter_({.sample_rate_hz = sample_rate_hz, .channel_count = 2}) {
   static_assert(std::atomic<float>::is_always_lock_free);
   static_assert(std::atomic<std::uint64_t>::is_always_lock_free);
@@ -148,11 +152,19 @@ void PlayMixer::mix_sample(std::size_t index, float& left, float& right) noexcep
   const float made = (is_fresh_ ? 1.0F : gate) * middle;
   left = now_.all * (gate * now_.voices[PlayChunk::left] * voice(PlayChunk::left, index) + made);
   right = now_.all * (gate * now_.voices[PlayChunk::right] * voice(PlayChunk::right, index) + made);
+  const float rise = fade_in_.next(std::max(std::abs(left), std::abs(right)));
+  left *= rise;
+  right *= rise;
   if (fade_used_ < fade_count_) ++fade_used_;
 }
 
 void PlayMixer::render(dsp::MutableAudioView out) noexcept {
   wanted_ = gains_.newest();
+  if (gate_ > 0.0 && is_first_sound_.load(std::memory_order_acquire)) {
+    // Another output in the midst of the sound: what the last one swallowed is not heard here.
+    gate_ = 0.0;
+    limiter_.reset();
+  }
   places_.block_begin = output_samples_;
   const float* const left_end = out.channels[0] + out.sample_count;
   float* left = out.channels[0];
@@ -189,10 +201,15 @@ void PlayMixer::render(dsp::MutableAudioView out) noexcept {
     if (before == 0.0 && gate_ > 0.0) {
       is_fresh_ = used_ == 0 && current_->serial == run_begins_;
       now_ = wanted_;
+      if (is_first_sound_.exchange(false, std::memory_order_acq_rel) ||
+          silent_samples_ > long_silence_samples_) {
+        fade_in_.begin();
+      }
     } else if (!wants) {
       is_fresh_ = false;
     }
     if ((before > 0.0) != (gate_ > 0.0)) anchor();
+    silent_samples_ = gate_ > 0.0 ? 0 : silent_samples_ + 1;
     if (gate_ > 0.0) mix_sample(used_++, *left, *right);
   }
   if (is_short) underruns_.fetch_add(1, std::memory_order_relaxed);

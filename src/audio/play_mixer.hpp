@@ -7,6 +7,7 @@
 
 #include <readerwriterqueue/readerwriterqueue.h>
 
+#include "src/audio/fade_in.hpp"
 #include "src/audio/latest_value.hpp"
 #include "src/audio/limiter.hpp"
 #include "src/audio/play_chunk.hpp"
@@ -43,7 +44,8 @@ struct HeardPlaces {
 /// `render` belongs to the audio thread, everything else to the makers of chunks as said.
 class PlayMixer {
  public:
-  PlayMixer(double sample_rate_hz, std::size_t chunk_count);
+  /// `fade_in_seconds`: how long the protective fade of the first sound lasts; 0 is none.
+  PlayMixer(double sample_rate_hz, std::size_t chunk_count, double fade_in_seconds);
 
   // Audio thread.
   void render(dsp::MutableAudioView out) noexcept;
@@ -65,6 +67,10 @@ class PlayMixer {
   /// Starts once sound that obeys `seek` is there.
   void start(std::uint64_t seek) noexcept;
   void stop() noexcept { is_wanted_.store(false, std::memory_order_release); }
+  /// The next sound is the first that somebody hears: another output.
+  void fade_in_next() noexcept {
+    if (!fade_in_.is_none()) is_first_sound_.store(true, std::memory_order_release);
+  }
   [[nodiscard]] bool is_playing() const noexcept {
     return is_wanted_.load(std::memory_order_acquire);
   }
@@ -103,6 +109,7 @@ class PlayMixer {
 
   LatestValue<MixGains> gains_;
   std::atomic<bool> is_wanted_{false};
+  std::atomic<bool> is_first_sound_{true};
   std::atomic<std::uint64_t> wanted_seek_{0};
   LatestValue<HeardPlaces> heard_;
   std::atomic<std::int64_t> underruns_{0};
@@ -125,6 +132,9 @@ class PlayMixer {
   MixGains now_;                  // gains on the way to those that are wanted
   MixGains wanted_;
   float gain_share_;  // of the way in one sample
+  FadeIn fade_in_;
+  std::int64_t silent_samples_ = 0;    // since the last sound
+  std::int64_t long_silence_samples_;  // after so many the level may have been turned up
   HeardPlaces places_;
   std::int64_t output_samples_ = 0;
   Limiter limiter_;

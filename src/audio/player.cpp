@@ -84,7 +84,7 @@ class Player::Inside {
             std::ceil(within(options.read_ahead_seconds, 0.05, 1.0, 0.15) * rate_hz /
                       static_cast<double>(PlayChunk::capacity)))),
         // Room for a run that is played, one that follows, and one that was given up.
-        mixer_(rate_hz, 3 * ahead_chunks_ + 8),
+        mixer_(rate_hz, 3 * ahead_chunks_ + 8, within(options.fade_in_seconds, 0.0, 10.0, 1.0)),
         feed_(std::move(recording), std::make_shared<const Score>(std::move(score)), rate_hz,
               length) {
     set_gains();
@@ -135,7 +135,7 @@ class Player::Inside {
 
   void restart(double place, int count_in_bars) {
     ++seek_;
-    seek_place_ = std::clamp(place, 0.0, static_cast<double>(length_samples));
+    seek_place_ = std::clamp(place, 0.0, static_cast<double>(length_samples.load()));
     change([&](Wanted& wanted) {
       wanted.restart = Restart{seek_place_, count_in_bars, seek_};
       wanted.changes_over = false;
@@ -145,7 +145,7 @@ class Player::Inside {
   void play() {
     if (mixer_.is_playing()) return;
     const double place = status_place().place;
-    const bool is_over = mixer_.is_at_end() || place >= static_cast<double>(length_samples);
+    const bool is_over = mixer_.is_at_end() || place >= static_cast<double>(length_samples.load());
     if (is_over) {
       restart(settings.loop ? static_cast<double>(settings.loop->begin_sample) : 0.0,
               settings.count_in_bars);
@@ -186,7 +186,10 @@ class Player::Inside {
     if (thread_.joinable()) wake_.post();
   }
 
-  void set_latency(double seconds) noexcept { latency_seconds_.store(seconds); }
+  void set_latency(double seconds) noexcept {
+    latency_seconds_.store(seconds);
+    mixer_.fade_in_next();
+  }
 
   /// Offline: all that the next `sample_count` samples need.
   void prepare(std::size_t sample_count) {
@@ -196,7 +199,7 @@ class Player::Inside {
   }
 
   const double sample_rate_hz;
-  const std::int64_t length_samples;
+  std::atomic<std::int64_t> length_samples;  // the working thread may correct it
   PlayerSettings settings;
   bool has_low_voice_notes;
 
@@ -262,7 +265,7 @@ class Player::Inside {
     }
     now.place +=
         now.places_per_sample * std::max(0.0, sample - static_cast<double>(now.output_sample));
-    now.place = std::min(now.place, static_cast<double>(length_samples));
+    now.place = std::min(now.place, static_cast<double>(length_samples.load()));
     return now;
   }
 
@@ -341,6 +344,7 @@ class Player::Inside {
     PlayChunk* const chunk = mixer_.take_free();
     if (chunk == nullptr) return false;
     const auto made = feed_.make(*chunk, at_work_);
+    length_samples.store(feed_.length_samples());
     if (!made) {
       chunk->sample_count = 0;
       chunk->is_end = true;

@@ -76,6 +76,10 @@ enum class ReadAhead : std::uint8_t {
 struct PlayerOptions {
   ReadAhead read_ahead = ReadAhead::own_thread;
   double read_ahead_seconds = 0.15;  // finished sound at hand, 0.05 to 1
+  /// The first sound through an output, and the first after a minute of silence, rises to its level
+  /// over this time (FadeIn), so that nobody is hurt by a volume that is too high. 0 to 10; 0:
+  /// none.
+  double fade_in_seconds = 1.0;
 };
 
 /// Plays a recording slowly at its own pitch, with clicks, count-in and the resynthesised line,
@@ -110,6 +114,7 @@ class Player final : public AudioSource {
 
   /// The recording's rate, or the time base.
   [[nodiscard]] double sample_rate_hz() const noexcept override;
+  /// Of a recording that is still being decoded, what its file promises; corrected at its end.
   [[nodiscard]] std::int64_t length_samples() const noexcept;
 
   void set(const PlayerSettings& settings);

@@ -10,6 +10,7 @@
 #include <fmt/format.h>
 
 #include "dsp/voices/click.hpp"
+#include "src/audio/fade_in.hpp"
 #include "src/audio/file_facts.hpp"
 #include "src/audio/score_voices.hpp"
 #include "src/audio/slow_stream.hpp"
@@ -200,9 +201,11 @@ class Rendering {
         outlet_(writer, rate_hz_, writer.channel_count()),
         clicks_(plan, rate_hz_, job.options.click_gain_db),
         voices_(job, rate_hz_),
+        fade_in_(job.options.fade_in_seconds, rate_hz_),
         planes_(writer.channel_count(), slow_block_samples) {}
 
   Result<void> run(std::int64_t begin, std::int64_t end) {
+    fade_in_.begin();
     for (const PracticePlan::Repetition& repetition : plan_.repetitions) {
       if (auto done = silence(repetition.begin_sample, 0.0, 0.0); !done) return done;
       voices_.begin(begin);
@@ -263,9 +266,19 @@ class Rendering {
       return fail(ErrorCode::cancelled, "Stopped while rendering " + quoted(job_.output) + ".");
     }
     clicks_.mix(planes_.part(0, count), outlet_.put_sample_count());
+    fade_in(planes_.part(0, count));
     control_.report("Rendering", static_cast<double>(outlet_.put_sample_count()) /
                                      static_cast<double>(plan_.output_sample_count));
     return outlet_.put(planes_, count);
+  }
+
+  void fade_in(dsp::MutableAudioView block) {
+    for (std::size_t i = 0; i < block.sample_count && !fade_in_.is_over(); ++i) {
+      float level = 0.0F;
+      for (const float* channel : block.channels) level = std::max(level, std::abs(channel[i]));
+      const float gain = fade_in_.next(level);
+      for (float* channel : block.channels) channel[i] *= gain;
+    }
   }
 
   const PracticeJob& job_;
@@ -276,8 +289,17 @@ class Rendering {
   LimitedOutlet outlet_;
   ClickMixer clicks_;
   VoicesMixer voices_;
+  FadeIn fade_in_;
   Planes planes_;
 };
+
+Error begins_too_late(const PracticeJob& job, const RecordingInfo& info) {
+  return {ErrorCode::invalid_argument,
+          fmt::format("The passage begins after the end of {}, which is {} long; choose an earlier "
+                      "one.",
+                      job.input ? quoted(*job.input) : "the take",
+                      spoken_duration(info.duration_seconds()))};
+}
 
 /// The job's recording with its low voice as asked, or null without one.
 Result<std::unique_ptr<SampleReader>> open_input(const PracticeJob& job,
@@ -294,6 +316,8 @@ Result<std::unique_ptr<SampleReader>> open_input(const PracticeJob& job,
   }
   OpenOptions open = job.open;
   open.with_content_hash = false;
+  // A passage that ends early needs no more than what is before its end.
+  open.reads_while_decoding = job.end_sample.has_value();
   auto reader = open_recording(*job.input, open, control);
   if (!reader || job.low_voice == LowVoiceSettings{}) return reader;
   auto low = std::make_unique<LowVoiceReader>(std::move(*reader), job.score.notes, job.score.a4_hz);
@@ -324,11 +348,7 @@ Result<PracticeReport> render_practice(const PracticeJob& job, const WorkControl
   const std::int64_t end = std::min(
       job.end_sample.value_or(std::numeric_limits<std::int64_t>::max()), info.sample_count);
   if (begin >= info.sample_count) {
-    return fail(ErrorCode::invalid_argument,
-                fmt::format("The passage begins after the end of {}, which is {} long; choose an "
-                            "earlier one.",
-                            job.input ? quoted(*job.input) : "the take",
-                            spoken_duration(info.duration_seconds())));
+    return tl::unexpected(begins_too_late(job, info));
   }
   auto plan = plan_practice(job.score.beats, begin, end, job.options);
   if (!plan) return tl::unexpected(plan.error());
@@ -343,6 +363,9 @@ Result<PracticeReport> render_practice(const PracticeJob& job, const WorkControl
   if (!writer) return tl::unexpected(writer.error());
   Rendering rendering(job, reader, info.sample_rate_hz, *plan, **writer, control);
   if (auto done = rendering.run(begin, end); !done) return tl::unexpected(done.error());
+  if (reader != nullptr && begin >= reader->info().sample_count) {
+    return tl::unexpected(begins_too_late(job, reader->info()));
+  }
   if (auto committed = (*writer)->commit(); !committed) return tl::unexpected(committed.error());
   PracticeReport report;
   if (reader != nullptr) report.recording = reader->info();

@@ -25,6 +25,9 @@ struct PracticeOptions {
   int count_in_bars = 0;                  // 0 .. 8
   ClickPattern click = ClickPattern::none;
   double click_gain_db = -9.0;  // loudest sample of an accent against full scale
+  /// The file's first sound, count-in or passage, rises to its level over this time (FadeIn): 0 to
+  /// 10; 0: none.
+  double fade_in_seconds = 1.0;
 };
 
 /// The speeds of a ramp, both ends included: ramp_speeds(0.5, 1.0, 0.05, 2) is 50, 50, 55, 55 …

@@ -6,11 +6,11 @@
 #include <vector>
 
 #include "src/audio/decoder_process.hpp"
-#include "src/audio/disk_samples.hpp"
 #include "src/audio/file_facts.hpp"
 #include "src/audio/forward_stream.hpp"
 #include "src/audio/recording_limits.hpp"
 #include "src/audio/sndfile_reader.hpp"
+#include "src/audio/spooled_reader.hpp"
 
 namespace lowstride::audio {
 namespace {
@@ -113,50 +113,6 @@ class DecodedStream : public ForwardStream {
   std::vector<float> block_;
 };
 
-/// A recording that was decoded whole to disk.
-class SpooledReader : public SampleReader {
- public:
-  SpooledReader(std::unique_ptr<DiskSamples> samples, RecordingInfo info)
-      : samples_(std::move(samples)), info_(std::move(info)) {}
-
-  [[nodiscard]] const RecordingInfo& info() const noexcept override { return info_; }
-  [[nodiscard]] std::int64_t position() const noexcept override { return position_; }
-
-  [[nodiscard]] Result<std::size_t> read(dsp::MutableAudioView out) override {
-    LOWSTRIDE_EXPECTS(out.channel_count() == static_cast<std::size_t>(info_.channel_count));
-    const auto total = static_cast<std::size_t>(std::clamp<std::int64_t>(
-        info_.sample_count - position_, 0, static_cast<std::int64_t>(out.sample_count)));
-    for (std::size_t done = 0; done < total;) {
-      const std::size_t count = std::min(total - done, std::size_t{8192});
-      block_.resize(count * out.channel_count());
-      if (auto got = samples_->read(position_ * info_.channel_count, block_); !got) {
-        return tl::unexpected(got.error());
-      }
-      for (std::size_t c = 0; c < out.channel_count(); ++c) {
-        const auto channel = out.channel(c);
-        for (std::size_t i = 0; i < count; ++i) {
-          channel[done + i] = block_[i * out.channel_count() + c];
-        }
-      }
-      done += count;
-      position_ += static_cast<std::int64_t>(count);
-    }
-    return total;
-  }
-
-  [[nodiscard]] Result<void> seek(std::int64_t sample) override {
-    LOWSTRIDE_EXPECTS(sample >= 0 && sample <= info_.sample_count);
-    position_ = sample;
-    return {};
-  }
-
- private:
-  std::unique_ptr<DiskSamples> samples_;
-  RecordingInfo info_;
-  std::vector<float> block_;
-  std::int64_t position_ = 0;
-};
-
 Result<std::unique_ptr<ForwardStream>> open_by_decoder(const std::filesystem::path& path,
                                                        std::int64_t begin_sample,
                                                        const OpenOptions& options,
@@ -174,23 +130,6 @@ Result<std::unique_ptr<ForwardStream>> open_by_decoder(const std::filesystem::pa
     info.content_hash = std::move(*hash);
   }
   return std::make_unique<DecodedStream>(std::move(*decoder), std::move(info), begin_sample);
-}
-
-/// Decodes to disk, so that it can be read from anywhere.
-Result<std::unique_ptr<SampleReader>> spool(ForwardStream& stream, const WorkControl& control) {
-  auto samples = DiskSamples::create();
-  if (!samples) return tl::unexpected(samples.error());
-  while (true) {
-    const auto block = stream.next_block();
-    if (!block) return tl::unexpected(block.error());
-    if (block->empty()) break;
-    if (auto kept = (*samples)->append(*block); !kept) return tl::unexpected(kept.error());
-    const double done = static_cast<double>(stream.info().sample_count);
-    const auto expected = stream.expected_sample_count();
-    control.report("Decoding",
-                   expected ? std::min(done / static_cast<double>(*expected), 1.0) : 0.0);
-  }
-  return std::make_unique<SpooledReader>(std::move(*samples), stream.info());
 }
 
 }  // namespace
@@ -226,9 +165,11 @@ Result<std::unique_ptr<SampleReader>> open_recording(const std::filesystem::path
   if (const auto size = check_readable_file(path); !size) return tl::unexpected(size.error());
   auto reader = open_by_sndfile(path, options, control);
   if (!reader || *reader != nullptr) return reader;
-  auto stream = open_by_decoder(path, 0, options, control);
-  if (!stream) return tl::unexpected(stream.error());
-  return spool(**stream, control);
+  return open_spooled(
+      [path, options](const WorkControl& decoding) {
+        return open_by_decoder(path, 0, options, decoding);
+      },
+      !options.reads_while_decoding, control);
 }
 
 }  // namespace lowstride::audio

@@ -48,6 +48,10 @@ struct OpenOptions {
   /// program, from its own folder, the installation's libexec folder or the build tree.
   std::filesystem::path decoder{};
   double decoder_stall_seconds = 30.0;  // silence of that program after which it is given up
+  /// For listening: what must be decoded can be read at once where the file says how long it is,
+  /// and is decoded on the way. `info().sample_count` is the file's promise until all has been
+  /// decoded, `lost_note` comes then, and reading may wait.
+  bool reads_while_decoding = false;
 };
 
 /// Reads an open recording in blocks at its own rate. One reader per thread; it holds a block or
@@ -76,8 +80,9 @@ class SampleReader {
 
 /// Opens a recording: WAV, AIFF, FLAC, Ogg Vorbis, Opus, CAF and their kin by libsndfile; MP3,
 /// M4A/AAC, MP4, MOV, WebM, WMA and what else FFmpeg's libraries know by a program of our own with
-/// limited memory and time, whose output is kept in an unlinked file of the cache folder (these
-/// files are decoded whole while opening; `control` reports the stage "Decoding"). MP3 is among
+/// limited memory and time, whose output is kept in an unlinked file of the cache folder, 16 bits a
+/// value (these files are decoded whole while opening, unless `reads_while_decoding`; `control`
+/// reports the stage "Decoding"). MP3 is among
 /// them because libsndfile's decoder guesses the length of files without an index.
 /// A truncated file opens with what is there, and `lost_note` says what is not; damage found on the
 /// way becomes silence of the same length and is added to it.

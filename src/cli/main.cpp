@@ -119,6 +119,10 @@ void add_slow(CLI::App& app, lowstride::cli::SlowOptions& options) {
   slow->add_option("--level", options.level,
                    "Instead of the recording, the take's level 1 (roots) to 6 (whole line) on made "
                    "tones, with chords and click unless --with says otherwise; any --tempo");
+  slow->add_option("--fade-in", options.fade_in_seconds,
+                   "Seconds over which the first sound rises to its level (default: 1 for practice "
+                   "audio, 0 where a recording is only slowed)")
+      ->check(CLI::Range(0.0, 10.0));
   slow->add_option("--bits", options.bits, "Of a sample in WAV and FLAC: 16 or 24")
       ->check(CLI::IsMember({16, 24}));
   slow->add_option("--title", options.title, "Title in the file's tags");

@@ -51,6 +51,7 @@ struct SlowOptions {
   std::vector<std::string> with;  // line, chords, click
   bool without_recording = false;
   std::optional<int> level;  // 1..6, heard from made tones
+  std::optional<double> fade_in_seconds;
   int bits = 16;
   std::string title;
   std::filesystem::path output;

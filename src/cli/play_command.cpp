@@ -11,6 +11,7 @@
 
 #include "src/audio/audio_out.hpp"
 #include "src/audio/player.hpp"
+#include "src/audio/player_output.hpp"
 #include "src/audio/score_of_take.hpp"
 #include "src/cli/commands.hpp"
 #include "src/cli/keyboard.hpp"
@@ -35,6 +36,7 @@ struct Session {
   const PlayOptions& options;
   const SoundSource& source;
   audio::Player& player;
+  audio::PlayerOutput& output;
   audio::PlayerSettings settings;
   std::int64_t begin_sample = 0;
   std::optional<std::int64_t> end_sample;  // where it stops by itself
@@ -152,6 +154,14 @@ void press_voice_key(audio::PlayerSettings& settings, char key) {
   }
 }
 
+void play_or_stop(Session& session, bool is_playing) {
+  if (is_playing) return session.player.stop();
+  const bool was_open = session.output.is_open();
+  if (auto opened = session.output.open(); !opened) return remark(opened.error().message);
+  if (!was_open) remark(fmt::format("Playing on through '{}'.", session.output.name()));
+  session.player.play();
+}
+
 void press(Session& session, Key key, const audio::PlayerStatus& status) {
   audio::PlayerSettings& now = session.settings;
   const auto place = static_cast<std::int64_t>(std::llround(status.place_samples));
@@ -161,11 +171,7 @@ void press(Session& session, Key key, const audio::PlayerStatus& status) {
   };
   switch (static_cast<int>(key)) {
     case ' ':
-      if (status.is_playing) {
-        session.player.stop();
-      } else {
-        session.player.play();
-      }
+      play_or_stop(session, status.is_playing);
       return;
     case '0':
       session.player.seek(now.loop ? now.loop->begin_sample : session.begin_sample);
@@ -274,6 +280,7 @@ Result<std::unique_ptr<audio::Player>> player_from(const SoundSource& source) {
   if (source.recording) {
     audio::OpenOptions open;
     open.with_content_hash = false;
+    open.reads_while_decoding = true;
     ProgressLine line;
     auto opened = audio::open_recording(*source.recording, open, line.control());
     if (!opened) return tl::unexpected(opened.error());
@@ -284,16 +291,26 @@ Result<std::unique_ptr<audio::Player>> player_from(const SoundSource& source) {
   return audio::Player::open(std::move(reader), std::move(score), source.rate_hz);
 }
 
-Result<std::unique_ptr<audio::AudioOut>> output_from(const PlayOptions& options,
-                                                     audio::Player& player) {
-  if (options.is_silent) return audio::open_silent_clock(player);
-  return audio::open_device(player,
-                            {.device = options.device.value_or(""),
-                             .block_samples = static_cast<std::size_t>(options.block_samples)});
+/// Opens what was asked for; once that has been lost, the default device stands in for a chosen
+/// one.
+audio::PlayerOutput::Opener opener_from(const PlayOptions& options) {
+  return [&options, is_again = false](
+             audio::AudioSource& source) mutable -> Result<std::unique_ptr<audio::AudioOut>> {
+    if (options.is_silent) return audio::open_silent_clock(source);
+    audio::DeviceOptions device{.device = options.device.value_or(""),
+                                .block_samples = static_cast<std::size_t>(options.block_samples)};
+    auto opened = audio::open_device(source, device);
+    if (!opened && is_again && !device.device.empty()) {
+      device.device.clear();
+      opened = audio::open_device(source, device);
+    }
+    is_again = true;
+    return opened;
+  };
 }
 
 /// Plays until the end, `q`, or Ctrl-C.
-Result<ExitCode> play(Session& session, std::unique_ptr<audio::AudioOut> out) {
+Result<ExitCode> play(Session& session) {
   Keyboard keyboard;
   const bool is_watched = ::isatty(STDOUT_FILENO) == 1;
   if (is_watched && keyboard.is_there()) fmt::print("{}", key_help);
@@ -306,15 +323,10 @@ Result<ExitCode> play(Session& session, std::unique_ptr<audio::AudioOut> out) {
     if (status.error) return tl::unexpected(*status.error);
     if (is_watched) show(session, status);
     if (key != Key::none) press(session, key, status);
-    if (out->is_lost()) {
-      session.player.stop();
-      remark(fmt::format("The sound device '{}' is gone; playing on through the default one.",
-                         out->name()));
-      out.reset();
-      auto another = audio::open_device(session.player);
-      if (!another) return tl::unexpected(another.error());
-      out = std::move(*another);
-      session.player.play();
+    if (const auto lost = session.output.check()) {
+      if (!keyboard.is_there()) return tl::unexpected(*lost);
+      if (is_watched) fmt::print("\n");
+      remark(lost->message);
     }
     const bool is_behind_end = session.end_sample && !session.settings.loop &&
                                status.place_samples >= static_cast<double>(*session.end_sample) &&
@@ -351,9 +363,11 @@ ExitCode run_play(const PlayOptions& options) {
   const auto player = player_from(*source);
   if (!player) return tell(player.error());
   (*player)->set(*settings);
+  audio::PlayerOutput output(**player, opener_from(options));
   Session session{.options = options,
                   .source = *source,
                   .player = **player,
+                  .output = output,
                   .settings = (*player)->settings(),
                   .begin_sample = stretch->begin_sample.value_or(
                       settings->loop ? settings->loop->begin_sample : 0),
@@ -363,12 +377,11 @@ ExitCode run_play(const PlayOptions& options) {
                  fmt::format("'{}' ends before that place; choose an earlier one.",
                              options.input.string())});
   }
-  auto out = output_from(options, **player);
-  if (!out) return tell(out.error());
+  if (auto opened = output.open(); !opened) return tell(opened.error());
   if (!(session.settings.low_voice == audio::LowVoiceSettings{}) && source->recording) {
     remark(fmt::format("Playing {}.", audio::low_voice_source((*player)->has_low_voice_notes())));
   }
-  const auto ended = play(session, std::move(*out));
+  const auto ended = play(session);
   if (!ended) return tell(ended.error());
   return *ended;
 }

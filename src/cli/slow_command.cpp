@@ -19,6 +19,14 @@ namespace {
 constexpr double line_gain_db = -3.0;
 constexpr double chords_gain_db = -9.0;
 
+/// Whether a stretcher alone does it: then a file that must be decoded streams by.
+bool is_plain(const audio::PracticeJob& job) {
+  return job.input && job.options.speed_ratios.size() == 1 && job.options.count_in_bars == 0 &&
+         job.options.click == audio::ClickPattern::none && !job.line_gain_db &&
+         !job.chords_gain_db && job.low_voice == audio::LowVoiceSettings{} &&
+         job.options.fade_in_seconds == 0.0;
+}
+
 /// "50%..100%:5%": from, to, step (5 % when left out).
 Result<std::vector<double>> typed_ramp(const std::string& text, int repeat) {
   const auto dots = text.find("..");
@@ -111,6 +119,11 @@ Result<audio::PracticeJob> job_from(const SlowOptions& options, const SoundSourc
     job.chords_gain_db = chords_gain_db;
     if (!options.click) job.options.click = audio::ClickPattern::all;
   }
+  // A recording that is only slowed keeps its first attack as it is.
+  job.options.fade_in_seconds = options.fade_in_seconds.value_or(0.0);
+  if (!options.fade_in_seconds && !is_plain(job)) {
+    job.options.fade_in_seconds = audio::PracticeOptions().fade_in_seconds;
+  }
   const bool wants_voices = job.line_gain_db || job.chords_gain_db;
   if (wants_voices && !source.take) {
     return fail(ErrorCode::invalid_argument,
@@ -124,13 +137,6 @@ Result<audio::PracticeJob> job_from(const SlowOptions& options, const SoundSourc
                             options.input.string()));
   }
   return job;
-}
-
-/// Whether a stretcher alone does it: then a file that must be decoded streams by.
-bool is_plain(const audio::PracticeJob& job) {
-  return job.input && job.options.speed_ratios.size() == 1 && job.options.count_in_bars == 0 &&
-         job.options.click == audio::ClickPattern::none && !job.line_gain_db &&
-         !job.chords_gain_db && job.low_voice == audio::LowVoiceSettings{};
 }
 
 struct Rendered {

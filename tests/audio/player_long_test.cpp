@@ -31,7 +31,8 @@ TEST_F(TenMinutes, of_a_loop_keep_time_take_no_memory_and_are_made_in_time) {
                    SF_FORMAT_WAV | SF_FORMAT_FLOAT);
   auto reader = open_recording(folder() / "a.wav");
   ASSERT_TRUE(reader);
-  auto opened = Player::open(std::move(*reader), {}, rate_hz, {.read_ahead = ReadAhead::on_demand});
+  auto opened = Player::open(std::move(*reader), {}, rate_hz,
+                             {.read_ahead = ReadAhead::on_demand, .fade_in_seconds = 0.0});
   ASSERT_TRUE(opened);
   Player& player = **opened;
   player.set({.speed_ratio = 0.5, .loop = SampleRange{loop_begin, loop_begin + loop_length}});

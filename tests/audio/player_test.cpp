@@ -15,7 +15,7 @@ namespace {
 constexpr double rate_hz = 44100.0;
 constexpr std::size_t step = 64;  // of the walks through the output below
 
-PlayerOptions offline() { return {.read_ahead = ReadAhead::on_demand}; }
+PlayerOptions offline() { return {.read_ahead = ReadAhead::on_demand, .fade_in_seconds = 0.0}; }
 
 class PlayerOf : public AudioFiles {
  protected:

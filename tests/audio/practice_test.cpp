@@ -168,6 +168,7 @@ class Practice : public AudioFiles {
     job.input = folder() / "a.wav";
     job.output = folder() / output;
     job.score.beats = even_beats(4, 4, 22050, 22050);
+    job.options.fade_in_seconds = 0.0;
     return job;
   }
   static Planes read(const std::filesystem::path& path) {
@@ -286,6 +287,29 @@ TEST_F(Practice, repetitions_are_alike_and_begin_where_they_should) {
   }
   EXPECT_LT(std::abs(got[1][200004]), 1e-3F);
   EXPECT_LT(std::abs(got[1].back()), 1e-3F);
+}
+
+// A protective gain: the first sound, wherever it comes, is 18 dB under its level and there in a
+// second; the next repetition comes whole.
+TEST_F(Practice, the_first_sound_rises_to_its_level) {
+  auto planes = sine(2, 20 * 22050, 441.0, 0.5F);
+  for (auto& plane : planes) std::fill_n(plane.begin(), 30000, 0.0F);
+  write_by_sndfile(folder() / "a.wav", planes, 44100, SF_FORMAT_WAV | SF_FORMAT_PCM_16);
+  PracticeJob job = job_on_beats("b.flac");
+  job.end_sample = 160000;
+  job.options.speed_ratios = {1.0, 1.0};
+  job.options.fade_in_seconds = PracticeOptions().fade_in_seconds;
+  ASSERT_TRUE(render_practice(job));
+  const Planes got = read(job.output);
+  const auto level_db = [&](std::size_t begin) {
+    float peak = 0.0F;
+    for (std::size_t i = begin; i < begin + 441; ++i) peak = std::max(peak, std::abs(got[1][i]));
+    return 20.0 * std::log10(static_cast<double>(peak) / 0.5);
+  };
+  EXPECT_NEAR(level_db(30441), -18.0, 0.5);
+  EXPECT_NEAR(level_db(30000 + 22050), -9.0, 0.3);
+  EXPECT_NEAR(level_db(30000 + 44100), 0.0, 0.05);
+  EXPECT_NEAR(level_db(160000 + 30441), 0.0, 0.05);
 }
 
 TEST_F(Practice, errors_leave_nothing_behind) {
