@@ -48,6 +48,10 @@ constexpr double salience_b_hz = 320.0;
 /// the tests: either alone is wrong about octaves three times as often.
 constexpr double vote_weight = 0.35;
 
+/// Below every string: a constant offset, and its coming and going as inputs are plugged in, is no
+/// sound. A B0 loses 0.4 dB.
+constexpr double offset_cutoff_hz = 10.0;
+
 /// Even, since aubio takes only such.
 unsigned even_samples(double seconds, double rate_hz) {
   return 2U * static_cast<unsigned>(std::lround(seconds * rate_hz / 2.0));
@@ -169,6 +173,14 @@ struct PitchListener::Inside {
     if (best <= 0.0) return {};
     for (double& sum : sums) sum /= best;
     return sums;
+  }
+
+  /// One pole and one zero at 0 Hz; what is not finite is silence.
+  float without_offset(float sample) {
+    const double input = std::isfinite(sample) ? static_cast<double>(sample) : 0.0;
+    output_before = input - input_before + offset_decay * output_before;
+    input_before = input;
+    return static_cast<float>(output_before);
   }
 
   void take_hop() {
@@ -372,6 +384,10 @@ struct PitchListener::Inside {
   std::int64_t past_begin = 0;     // of past, in samples since the first
   std::array<double, 6> powers{};  // of the latest hops: 35 ms
   std::size_t filled = 0;          // of block
+  double offset_decay =
+      std::exp(-2.0 * std::numbers::pi * offset_cutoff_hz / options.sample_rate_hz);
+  double input_before = 0.0;  // of the offset filter, a sample ago
+  double output_before = 0.0;
   std::int64_t hop_count = 0;
   std::deque<Frame> frames;  // the latest
   std::optional<HeardNote> current;
@@ -394,7 +410,7 @@ PitchListener::~PitchListener() = default;
 
 void PitchListener::push(std::span<const float> samples) {
   for (const float sample : samples) {
-    inside_->block->data[inside_->filled++] = std::isfinite(sample) ? sample : 0.0F;
+    inside_->block->data[inside_->filled++] = inside_->without_offset(sample);
     if (inside_->filled < inside_->hop) continue;
     inside_->filled = 0;
     inside_->take_hop();

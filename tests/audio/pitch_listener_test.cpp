@@ -170,5 +170,28 @@ TEST(Loopback, the_file_device_has_the_delay_that_was_put_in) {
   std::filesystem::remove_all(folder);
 }
 
+// A plug that is pushed in, an interface that wakes up: the input jumps to another constant value.
+TEST(PitchListener, an_offset_that_comes_or_goes_is_no_note) {
+  for (const float height : {0.02F, 0.3F, -1.0F}) {
+    std::vector<float> sound(2 * 44100, 0.0F);
+    std::fill(sound.begin() + 30000, sound.begin() + 70000, height);
+    EXPECT_TRUE(hear_notes(sound).empty()) << height;
+  }
+}
+
+// On top of a constant offset a note is heard as without it.
+TEST(PitchListener, a_note_on_an_offset_is_heard_as_it_is) {
+  std::vector<float> sound(2 * 44100, 0.4F);
+  for (std::size_t i = 0; i < 44100; ++i) {
+    const double seconds = static_cast<double>(i) / 44100.0;
+    sound[22050 + i] += static_cast<float>(0.4 * std::exp(-2.0 * seconds) *
+                                           std::sin(2.0 * std::numbers::pi * 55.0 * seconds));
+  }
+  const auto notes = hear_notes(sound);
+  ASSERT_EQ(notes.size(), 1U);
+  EXPECT_EQ(notes[0].midi, 33);
+  EXPECT_NEAR(notes[0].onset_seconds, 0.5, 0.05);
+}
+
 }  // namespace
 }  // namespace lowstride::audio
