@@ -3,12 +3,8 @@
 #include <filesystem>
 #include <functional>
 #include <map>
-#include <memory>
 #include <string>
 
-#include "src/audio/audio_out.hpp"
-#include "src/audio/player.hpp"
-#include "src/base/result.hpp"
 #include "src/drill/sound.hpp"
 
 namespace lowstride::cli {
@@ -33,8 +29,6 @@ class DrillSounder {
   [[nodiscard]] bool is_silent() const noexcept { return is_silent_; }
 
  private:
-  [[nodiscard]] Result<std::unique_ptr<audio::Player>> player_for(
-      const drill::SoundOrder& order) const;
   void describe(const drill::SoundOrder& order) const;
 
   std::map<std::string, DrillSource> sources_;

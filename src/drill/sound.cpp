@@ -130,8 +130,11 @@ double count_in_seconds(const Item& item, double speed_ratio) noexcept {
 SoundOrder accompaniment_sound(const Item& item, double speed_ratio) {
   SoundOrder order = stretch_sound(item, speed_ratio);
   const double lead = count_in_seconds(item, speed_ratio);
-  order.source = SoundOrder::Source::tones;
   order.is_accompaniment = true;
+  order.lead_seconds = lead;
+  order.beats_per_bar = item.beats_per_bar;
+  order.beat_samples = item.beat_samples;
+  add_line(item, item.notes, 1.0, order.left_out);
   order.tones.clear();
   add_chords(item, speed_ratio, order.tones);
   for (Tone& tone : order.tones) tone.begin_seconds += lead;
@@ -143,7 +146,9 @@ SoundOrder accompaniment_sound(const Item& item, double speed_ratio) {
                                    seconds_of_beat(item, static_cast<double>(i), speed_ratio));
   }
   order.length_seconds += lead;
-  order.what = fmt::format("a bar of clicks, then the chords of {}", at_speed(item, speed_ratio));
+  order.what = fmt::format("a bar of clicks, then {} {}",
+                           item.has_recording ? "without its low voice" : "the chords of",
+                           at_speed(item, speed_ratio));
   return order;
 }
 

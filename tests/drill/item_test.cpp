@@ -271,6 +271,16 @@ TEST_F(Judging, sounds_follow_the_beats_as_they_were_played) {
   EXPECT_EQ(order.clicks_seconds.size(), 12U);
   for (const Tone& tone : order.tones)
     EXPECT_GE(tone.midi, 60) << "the low voice is left to the player";
+  EXPECT_EQ(order.source, SoundOrder::Source::tones);
+  // With a recording it is that one which is played over, without the notes of the line.
+  Item recorded = item;
+  recorded.has_recording = true;
+  const SoundOrder over = accompaniment_sound(recorded, 0.5);
+  EXPECT_EQ(over.source, SoundOrder::Source::recording);
+  EXPECT_EQ(over.left_out.size(), item.notes.size());
+  EXPECT_NEAR(over.left_out[1].begin_seconds, 0.5, 0.01) << "at the recording's own speed";
+  EXPECT_NEAR(over.lead_seconds, 4.0, 1e-9);
+  EXPECT_EQ(over.tones, order.tones) << "for when it is not at hand";
   for (double beat = 0.0; beat < 8.0; beat += 0.25)
     EXPECT_NEAR(beat_heard_at(item, 0.5, beat), beat, 1e-6);
   const SoundOrder line = stretch_sound(item, 1.0);
