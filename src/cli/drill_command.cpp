@@ -89,27 +89,33 @@ Result<std::vector<drill::Item>> items_from(const DrillOptions& options,
   return items;
 }
 
+void say_fit(const drill::FitReport& report, const std::string& player) {
+  fmt::print("Fitted to {} answers of {}, judged on the {} after them.\n",
+             report.fitted_answer_count, printable(player), report.judged_answer_count);
+  fmt::print(
+      "Mean log loss: {:.4f} fitted, {:.4f} by the default weights, {:.4f} by the share of right "
+      "answers alone.\n",
+      report.fitted_loss, report.default_loss, report.base_rate_loss);
+  fmt::print("{}\n", report.is_adopted ? "The fitted weights are in use from now on."
+                                       : "That is no gain; the default weights stay.");
+}
+
+/// After a session: the memory model learns from the player's own answers, once there are enough.
+void fit_when_due(drill::History& history, const std::string& player) {
+  const auto report = history.fit_when_due(present_moment().unix_seconds);
+  if (!report) return remark(report.error().message);
+  if (*report) say_fit(**report, player);
+}
+
 ExitCode run_fit(drill::History& history, const std::string& player) {
-  const auto histories = history.item_histories();
-  if (!histories) return tell(histories.error());
-  const auto report = drill::fit_weights(*histories);
-  if (!report) {
+  const auto report = history.fit_now(present_moment().unix_seconds);
+  if (!report) return tell(report.error());
+  if (!*report) {
     fmt::print("Too few answers to fit to: {} that came a day or more after the last are needed.\n",
                drill::fewest_answers_to_fit);
     return ExitCode::done;
   }
-  fmt::print("Fitted to {} answers of {}, judged on the {} after them.\n",
-             report->fitted_answer_count, printable(player), report->judged_answer_count);
-  fmt::print(
-      "Mean log loss: {:.4f} fitted, {:.4f} by the default weights, {:.4f} by the share of right "
-      "answers alone.\n",
-      report->fitted_loss, report->default_loss, report->base_rate_loss);
-  if (!report->is_adopted) {
-    fmt::print("That is no gain; the default weights stay.\n");
-    return ExitCode::done;
-  }
-  if (const auto kept = history.set_weights(report->weights); !kept) return tell(kept.error());
-  fmt::print("The fitted weights are in use from now on.\n");
+  say_fit(**report, player);
   return ExitCode::done;
 }
 
@@ -181,7 +187,7 @@ ExitCode run_session(const DrillOptions& options, drill::History& history) {
     const bool is_device = options.answers.empty();
     ear.emplace(std::move(*input), is_device ? kept_latency_seconds() : 0.0, is_device);
   }
-  return lead_session(
+  const ExitCode ended = lead_session(
       session,
       [&](const std::vector<drill::SoundOrder>& sounds) {
         for (const drill::SoundOrder& order : sounds) {
@@ -196,6 +202,8 @@ ExitCode run_session(const DrillOptions& options, drill::History& history) {
         if (!ear) return std::nullopt;
         return ear->answer(now);
       });
+  if (ended == ExitCode::done) fit_when_due(history, options.player);
+  return ended;
 }
 
 }  // namespace

@@ -26,8 +26,8 @@ using Hearing = std::function<std::optional<Result<drill::Answer>>(const drill::
 /// A line from standard input, without its end. Nothing at the end of the input or on an interrupt.
 [[nodiscard]] std::optional<std::string> read_line();
 
-/// The moment by the system's two clocks. LOWSTRIDE_NOW (seconds since 1970) sets the calendar's,
-/// for tests and for looking ahead.
+/// The moment by the system's two clocks. Tests set the calendar's by LOWSTRIDE_NOW, seconds since
+/// 1970.
 [[nodiscard]] drill::Moment present_moment();
 
 }  // namespace lowstride::cli

@@ -65,15 +65,15 @@ struct Problem {
   }
 };
 
-std::size_t counting_answers(std::span<const ItemHistory> histories) {
+}  // namespace
+
+std::size_t telling_answer_count(std::span<const ItemHistory> histories) noexcept {
   std::size_t count = 0;
   for (const ItemHistory& history : histories) {
     for (std::size_t i = 1; i < history.size(); ++i) count += history[i].days >= 1 ? 1U : 0U;
   }
   return count;
 }
-
-}  // namespace
 
 std::optional<Loss> log_loss_from(const Weights& weights, std::span<const ItemHistory> histories,
                                   double from_seconds) {
@@ -97,7 +97,7 @@ std::optional<Loss> log_loss(const Weights& weights, std::span<const ItemHistory
 
 Weights most_likely_weights(std::span<const ItemHistory> histories) {
   Problem problem{histories,
-                  static_cast<double>(std::max<std::size_t>(1, counting_answers(histories)))};
+                  static_cast<double>(std::max<std::size_t>(1, telling_answer_count(histories)))};
   const std::unique_ptr<nlopt_opt_s, void (*)(nlopt_opt)> climber(
       nlopt_create(NLOPT_LD_LBFGS, weight_count), nlopt_destroy);
   nlopt_set_min_objective(climber.get(), Problem::loss, &problem);
@@ -144,7 +144,7 @@ std::optional<FitReport> fit_weights(std::span<const ItemHistory> histories) {
   }
 
   FitReport report;
-  report.fitted_answer_count = counting_answers(earlier);
+  report.fitted_answer_count = telling_answer_count(earlier);
   const Weights trial = most_likely_weights(earlier);
   const auto by_default = log_loss_from(default_weights, histories, cut);
   const auto by_trial = log_loss_from(trial, histories, cut);

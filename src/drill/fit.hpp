@@ -43,6 +43,9 @@ struct Loss {
                                                 std::span<const ItemHistory> histories,
                                                 double from_seconds);
 
+/// Answers that tell something about memory: given a day or more after the one before.
+[[nodiscard]] std::size_t telling_answer_count(std::span<const ItemHistory> histories) noexcept;
+
 /// Fewer answers that tell something (a day or more after the last) are not fitted to.
 inline constexpr std::size_t fewest_answers_to_fit = 400;
 

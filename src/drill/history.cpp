@@ -8,6 +8,7 @@
 
 #include <fmt/format.h>
 
+#include "src/drill/history_database.hpp"
 #include "src/drill/sqlite.hpp"
 
 namespace lowstride::drill {
@@ -16,16 +17,11 @@ using detail::Database;
 using detail::Statement;
 using detail::Transaction;
 
-struct History::Inside {
-  Database database;
-  std::vector<std::string> messages;
-};
-
 namespace {
 
 // One script a version; a history of version n has run the first n of them. Never change one that
 // has been released: append.
-constexpr std::array<const char*, 3> migrations{
+constexpr std::array<const char*, 4> migrations{
     "CREATE TABLE take (key TEXT PRIMARY KEY, path TEXT NOT NULL, title TEXT NOT NULL);"
     "CREATE TABLE item (key TEXT PRIMARY KEY, take_key TEXT NOT NULL, kind INTEGER NOT NULL,"
     " stability_days REAL NOT NULL, difficulty REAL NOT NULL, speed_step INTEGER NOT NULL,"
@@ -43,7 +39,15 @@ constexpr std::array<const char*, 3> migrations{
     " mark INTEGER NOT NULL, right_midi INTEGER, heard_midi INTEGER, role INTEGER,"
     " interval_semitones INTEGER);"
     "CREATE INDEX answer_note_by_answer ON answer_note (answer_id);",
-    "CREATE TABLE weight (place INTEGER PRIMARY KEY, value REAL NOT NULL);"};
+    "CREATE TABLE weight (place INTEGER PRIMARY KEY, value REAL NOT NULL);",
+    "ALTER TABLE answer ADD COLUMN place TEXT NOT NULL DEFAULT '';"
+    "ALTER TABLE answer ADD COLUMN tune_key TEXT NOT NULL DEFAULT '';"
+    "ALTER TABLE answer ADD COLUMN first_share_right REAL;"
+    "ALTER TABLE answer ADD COLUMN first_heard TEXT NOT NULL DEFAULT '';"
+    "ALTER TABLE answer_note ADD COLUMN is_first_try INTEGER NOT NULL DEFAULT 0;"
+    "CREATE TABLE fit (id INTEGER PRIMARY KEY, fitted_at INTEGER NOT NULL,"
+    " answer_count INTEGER NOT NULL, default_loss REAL NOT NULL, fitted_loss REAL NOT NULL,"
+    " base_rate_loss REAL NOT NULL, is_adopted INTEGER NOT NULL);"};
 
 Result<void> migrate(Database& database) {
   auto transaction = Transaction::begin(database);
@@ -133,25 +137,37 @@ std::optional<int> number_of(const std::optional<Enum>& value) {
   return static_cast<int>(*value);
 }
 
+Result<void> write_notes(const Database& database, std::int64_t answer_id,
+                         const std::vector<NoteRecord>& notes, bool is_first_try) {
+  auto insert = database.prepare("INSERT INTO answer_note VALUES (?,?,?,?,?,?,?,?)");
+  if (!insert) return tl::unexpected(insert.error());
+  for (const NoteRecord& note : notes) {
+    insert->bind(answer_id).bind(note.beat).bind(static_cast<int>(note.mark)).bind(note.right_midi);
+    insert->bind(note.heard_midi).bind(number_of(note.role)).bind(note.interval_semitones);
+    insert->bind(is_first_try ? 1 : 0);
+    if (auto done = insert->finish(); !done) return done;
+  }
+  return {};
+}
+
 Result<void> write_answer(const Database& database, const AnswerRecord& answer) {
   auto insert =
-      database.prepare("INSERT INTO answer VALUES (NULL,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?)");
+      database.prepare("INSERT INTO answer VALUES (NULL,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?)");
   if (!insert) return tl::unexpected(insert.error());
   insert->bind(answer.item_key).bind(answer.take_key).bind(static_cast<int>(answer.kind));
   insert->bind(answer.answered_at).bind(static_cast<int>(answer.grade)).bind(answer.days);
   insert->bind(answer.hint_count).bind(answer.wrong_try_count).bind(answer.thinking_seconds);
   insert->bind(answer.speed_ratio).bind(answer.tempo_bpm).bind(answer.share_right);
   insert->bind(answer.points).bind(answer.heard).bind(answer.right).bind(answer.late_seconds);
+  insert->bind(answer.place).bind(answer.tune_key);
+  std::optional<double> first_share;
+  if (answer.first_try) first_share = answer.first_try->share_right;
+  insert->bind(first_share).bind(answer.first_try ? answer.first_try->heard : std::string());
   if (auto done = insert->finish(); !done) return done;
   const std::int64_t id = database.last_row_id();
-  auto note_insert = database.prepare("INSERT INTO answer_note VALUES (?,?,?,?,?,?,?)");
-  if (!note_insert) return tl::unexpected(note_insert.error());
-  for (const NoteRecord& note : answer.notes) {
-    note_insert->bind(id).bind(note.beat).bind(static_cast<int>(note.mark)).bind(note.right_midi);
-    note_insert->bind(note.heard_midi).bind(number_of(note.role)).bind(note.interval_semitones);
-    if (auto done = note_insert->finish(); !done) return done;
-  }
-  return {};
+  if (auto done = write_notes(database, id, answer.notes, false); !done) return done;
+  return answer.first_try ? write_notes(database, id, answer.first_try->notes, true)
+                          : Result<void>();
 }
 
 Result<std::optional<ItemState>> find_state(const Database& database, const std::string& key) {
@@ -227,8 +243,8 @@ Result<std::vector<ItemState>> History::states() const {
 Result<std::vector<AnswerRecord>> History::answers() const {
   auto select = inside_->database.prepare(
       "SELECT id, item_key, take_key, kind, answered_at, grade, days, hint_count, wrong_try_count,"
-      " thinking_seconds, speed_ratio, tempo_bpm, share_right, points, heard, right, late_seconds"
-      " FROM answer ORDER BY id");
+      " thinking_seconds, speed_ratio, tempo_bpm, share_right, points, heard, right, late_seconds,"
+      " place, tune_key, first_share_right, first_heard FROM answer ORDER BY id");
   if (!select) return tl::unexpected(select.error());
   std::vector<AnswerRecord> answers;
   std::map<std::int64_t, std::size_t> index_of;
@@ -255,10 +271,15 @@ Result<std::vector<AnswerRecord>> History::answers() const {
     answer.heard = select->text(14);
     answer.right = select->text(15);
     answer.late_seconds = select->maybe_real(16);
+    answer.place = select->text(17);
+    answer.tune_key = select->text(18);
+    if (const auto share = select->maybe_real(19)) {
+      answer.first_try = FirstTry{*share, select->text(20), {}};
+    }
     answers.push_back(std::move(answer));
   }
   auto notes = inside_->database.prepare(
-      "SELECT answer_id, beat, mark, right_midi, heard_midi, role, interval_semitones"
+      "SELECT answer_id, beat, mark, right_midi, heard_midi, role, interval_semitones, is_first_try"
       " FROM answer_note ORDER BY rowid");
   if (!notes) return tl::unexpected(notes.error());
   for (;;) {
@@ -278,7 +299,9 @@ Result<std::vector<AnswerRecord>> History::answers() const {
           std::clamp(*role, 0, static_cast<int>(theory::Role::dead_note)));
     }
     note.interval_semitones = notes->maybe_integer(6);
-    answers[at->second].notes.push_back(note);
+    AnswerRecord& answer = answers[at->second];
+    const bool is_first_try = notes->integer(7) != 0 && answer.first_try;
+    (is_first_try ? answer.first_try->notes : answer.notes).push_back(note);
   }
 }
 

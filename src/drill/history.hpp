@@ -27,6 +27,15 @@ struct NoteRecord {
   bool operator==(const NoteRecord&) const = default;
 };
 
+/// A wrong try that another followed. Its marks were a hint, so that this is what was really heard.
+struct FirstTry {
+  double share_right = 0.0;
+  std::string heard;
+  std::vector<NoteRecord> notes;
+
+  bool operator==(const FirstTry&) const = default;
+};
+
 /// An answer as it is kept.
 struct AnswerRecord {
   std::string item_key;
@@ -46,6 +55,17 @@ struct AnswerRecord {
   std::string right;
   std::optional<double> late_seconds;
   std::vector<NoteRecord> notes;
+  std::optional<FirstTry> first_try;  // nothing where the first try is the answer
+  std::string place;                  // for people: "bar 5, beat 3"; empty in old histories
+  std::string tune_key;               // as theory::key_text writes it; empty where none is known
+
+  /// What was heard before any mark helped.
+  [[nodiscard]] const std::vector<NoteRecord>& first_notes() const noexcept {
+    return first_try ? first_try->notes : notes;
+  }
+  [[nodiscard]] const std::string& first_heard() const noexcept {
+    return first_try ? first_try->heard : heard;
+  }
 
   bool operator==(const AnswerRecord&) const = default;
 };
@@ -59,9 +79,10 @@ struct KnownTake {
   bool operator==(const KnownTake&) const = default;
 };
 
-/// What a verdict leaves in the history.
+/// What a verdict leaves in the history; `first_try` is that on a wrong try before it.
 [[nodiscard]] AnswerRecord record_of(const Item& item, const Verdict& verdict, const Effort& effort,
-                                     Grade grade, double speed_ratio, UnixSeconds now);
+                                     Grade grade, double speed_ratio, UnixSeconds now,
+                                     const std::optional<Verdict>& first_try = std::nullopt);
 
 /// Where a player's history lies: $XDG_DATA_HOME/lowstride/PLAYER.history, ~/.local/share without
 /// that variable. Errors: invalid_argument (a name with '/' in it, empty, over 60 bytes), not_found
@@ -105,6 +126,13 @@ class History {
   [[nodiscard]] Result<Weights> weights() const;
   /// Keeps fitted weights and works every item's memory out anew from its answers.
   [[nodiscard]] Result<void> set_weights(const Weights& weights);
+
+  /// Fits the memory model to this history when it has enough answers and a quarter more (100 at
+  /// least) than at the last fit, and keeps the weights that come of it: those fitted, or, where
+  /// they gained nothing on later answers, the defaults. Nothing when it is not yet time.
+  [[nodiscard]] Result<std::optional<FitReport>> fit_when_due(UnixSeconds now);
+  /// The same at once, whatever was fitted before. Nothing when there are too few answers.
+  [[nodiscard]] Result<std::optional<FitReport>> fit_now(UnixSeconds now);
 
   /// Every answer as comma-separated values (RFC 4180), times in UTC (ISO 8601), with a heading.
   /// Errors: cannot_write.

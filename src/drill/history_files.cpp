@@ -77,24 +77,11 @@ std::vector<std::string> known_players() {
   return players;
 }
 
-AnswerRecord record_of(const Item& item, const Verdict& verdict, const Effort& effort, Grade grade,
-                       double speed_ratio, UnixSeconds now) {
-  AnswerRecord record;
-  record.item_key = item.key;
-  record.take_key = item.take_key;
-  record.kind = item.kind;
-  record.answered_at = now;
-  record.grade = grade;
-  record.hint_count = effort.hint_count;
-  record.wrong_try_count = effort.wrong_try_count;
-  record.thinking_seconds = effort.thinking_seconds;
-  record.speed_ratio = speed_ratio;
-  record.tempo_bpm = item.tempo_bpm;
-  record.share_right = verdict.share_right;
-  record.points = points_of(verdict, effort);
-  record.heard = verdict.heard;
-  record.right = verdict.right;
-  record.late_seconds = verdict.late_seconds;
+namespace {
+
+/// The marks of a verdict with what the notes were.
+std::vector<NoteRecord> note_records(const Item& item, const Verdict& verdict) {
+  std::vector<NoteRecord> records;
   const auto add = [&](const MarkedNote& marked, const ItemNote* note) {
     NoteRecord kept{marked.beat,       marked.mark,  marked.right_midi,
                     marked.heard_midi, std::nullopt, std::nullopt};
@@ -102,7 +89,7 @@ AnswerRecord record_of(const Item& item, const Verdict& verdict, const Effort& e
       kept.role = note->role;
       kept.interval_semitones = note->interval_semitones;
     }
-    record.notes.push_back(kept);
+    records.push_back(kept);
   };
   std::size_t next = 0;
   for (const MarkedNote& marked : verdict.marks) {
@@ -119,6 +106,47 @@ AnswerRecord record_of(const Item& item, const Verdict& verdict, const Effort& e
          std::nullopt},
         &note);
   }
+  return records;
+}
+
+/// Where the question points to.
+std::string asked_place(const Item& item) {
+  const bool is_note = item.kind == Kind::find_the_note || item.kind == Kind::name_the_role;
+  if (is_note) return beat_text(item, item.notes[item.asked].beat);
+  if (item.kind == Kind::name_the_chord) {
+    return beat_text(item, std::max(0.0, item.chords[item.asked].beat));
+  }
+  return item.place;
+}
+
+}  // namespace
+
+AnswerRecord record_of(const Item& item, const Verdict& verdict, const Effort& effort, Grade grade,
+                       double speed_ratio, UnixSeconds now,
+                       const std::optional<Verdict>& first_try) {
+  AnswerRecord record;
+  record.item_key = item.key;
+  record.take_key = item.take_key;
+  record.kind = item.kind;
+  record.answered_at = now;
+  record.grade = grade;
+  record.hint_count = effort.hint_count;
+  record.wrong_try_count = effort.wrong_try_count;
+  record.thinking_seconds = effort.thinking_seconds;
+  record.speed_ratio = speed_ratio;
+  record.tempo_bpm = item.tempo_bpm;
+  record.share_right = verdict.share_right;
+  record.points = points_of(verdict, effort);
+  record.heard = verdict.heard;
+  record.right = verdict.right;
+  record.late_seconds = verdict.late_seconds;
+  record.notes = note_records(item, verdict);
+  if (first_try) {
+    record.first_try =
+        FirstTry{first_try->share_right, first_try->heard, note_records(item, *first_try)};
+  }
+  record.place = asked_place(item);
+  if (item.tune_key) record.tune_key = theory::key_text(*item.tune_key);
   return record;
 }
 
@@ -128,15 +156,16 @@ Result<void> History::export_csv(const std::filesystem::path& path) const {
   std::string text =
       "answered_at,take,item,kind,grade,days,hints,wrong_tries,thinking_s,speed,tempo_bpm,share_"
       "right,points,"
-      "answered,right,late_s\r\n";
+      "answered,right,late_s,place,key,first_answered\r\n";
   for (const AnswerRecord& answer : *all) {
-    text += fmt::format("{},{},{},{},{},{},{},{},{:.1f},{:.2f},{:.1f},{:.3f},{:.3f},{},{},{}\r\n",
-                        utc(answer.answered_at), cell(answer.take_key), cell(answer.item_key),
-                        kind_text(answer.kind), grade_text(answer.grade), answer.days,
-                        answer.hint_count, answer.wrong_try_count, answer.thinking_seconds,
-                        answer.speed_ratio, answer.tempo_bpm, answer.share_right, answer.points,
-                        cell(answer.heard), cell(answer.right),
-                        answer.late_seconds ? fmt::format("{:.3f}", *answer.late_seconds) : "");
+    text += fmt::format(
+        "{},{},{},{},{},{},{},{},{:.1f},{:.2f},{:.1f},{:.3f},{:.3f},{},{},{},{},{},{}\r\n",
+        utc(answer.answered_at), cell(answer.take_key), cell(answer.item_key),
+        kind_text(answer.kind), grade_text(answer.grade), answer.days, answer.hint_count,
+        answer.wrong_try_count, answer.thinking_seconds, answer.speed_ratio, answer.tempo_bpm,
+        answer.share_right, answer.points, cell(answer.heard), cell(answer.right),
+        answer.late_seconds ? fmt::format("{:.3f}", *answer.late_seconds) : "", cell(answer.place),
+        cell(answer.tune_key), cell(answer.first_heard()));
   }
   return write_file_atomically(path, text);
 }

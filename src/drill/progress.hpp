@@ -39,8 +39,14 @@ struct Confusion {
 struct Trouble {
   std::string item_key;
   Kind kind = Kind::find_the_note;
+  std::string place;     // "bar 5, beat 3"; empty in old histories
   int missed_count = 0;  // of the last five
-  std::string cause;     // what its wrong notes have in common, or empty
+};
+
+/// Items that keep failing for one reason.
+struct TroubleGroup {
+  std::string cause;  // "always the octave", "always after a fourth down", …; empty: none in common
+  std::vector<Trouble> items;
 };
 
 struct Progress {
@@ -52,20 +58,25 @@ struct Progress {
   std::vector<Tally> by_register;
   std::vector<Tally> by_tempo;  // as heard: tempo times speed
   Confusion roles;
-  Confusion notes;  // of single notes, by name
-  std::vector<Trouble> troubles;
+  Confusion notes;   // of single notes, by name
+  Confusion chords;  // by quality
+  std::vector<TroubleGroup> troubles;
 };
 
 /// Counts a history. Every note of a line counts in the tallies by role, interval and register; an
-/// answer counts once by kind and tempo. Tallies are in their natural order.
+/// answer counts once by kind and tempo. What was heard is what was heard at first: marks of a
+/// wrong try are a hint to the next. Tallies are in their natural order.
 [[nodiscard]] Progress progress_of(std::span<const AnswerRecord> answers);
 
-/// What wrong notes have in common, when three quarters of three or more share it: "always the
-/// octave", "always after the same interval, a fourth down", "always the same role, seventh",
-/// "always in one register, below A1".
-[[nodiscard]] std::string common_cause(std::span<const NoteRecord> wrong);
+/// Items that keep failing, grouped by what they have in common: the octave, the interval from the
+/// note before, the register, the role, the key; never by bar, since that is where they are and not
+/// why. An item has a trait when three quarters of its wrong notes do. A trait is a cause when two
+/// failing items or more have it and fail half as often again as all items do; the one with the
+/// most items comes first and takes them. What is left over is one group without a cause, at the
+/// end.
+[[nodiscard]] std::vector<TroubleGroup> troubles_of(std::span<const AnswerRecord> answers);
 
-/// A few lines for a terminal: right answers by kind, the weakest roles, items that keep failing.
+/// A few lines for a terminal: right answers by kind, items that keep failing by cause.
 [[nodiscard]] std::string progress_text(const Progress& progress);
 
 /// Draws the plots: right answers by role, interval, register and tempo, earlier and lately, and

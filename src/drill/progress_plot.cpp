@@ -172,6 +172,7 @@ struct Page {
   std::string player;
   std::string roles_title = "Roles: what was answered (columns) for what was played";
   std::string notes_title = "Notes: what was answered (columns) for what was played";
+  std::string chords_title = "Chords: what was answered (columns) for what was played";
 
   [[nodiscard]] double head_height() const { return 74.0; }
   [[nodiscard]] double columns_height() const {
@@ -182,7 +183,7 @@ struct Page {
   }
   [[nodiscard]] double height() const {
     return margin + head_height() + columns_height() + table_height(progress->roles) +
-           table_height(progress->notes) + margin;
+           table_height(progress->notes) + table_height(progress->chords) + margin;
   }
 
   void draw(cairo_t* context) const {
@@ -208,7 +209,10 @@ struct Page {
     }
     y = margin + head_height() + columns_height();
     draw_table(pen, progress->roles, roles_title, margin, y);
-    draw_table(pen, progress->notes, notes_title, margin, y + table_height(progress->roles));
+    y += table_height(progress->roles);
+    draw_table(pen, progress->notes, notes_title, margin, y);
+    y += table_height(progress->notes);
+    draw_table(pen, progress->chords, chords_title, margin, y);
   }
 };
 

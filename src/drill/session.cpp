@@ -173,6 +173,7 @@ Turn Session::ask_next(const Moment& now) {
   context_.asked.push_back(*next);
   if (!candidates_[current_].state) ++context_.new_count;
   effort_ = {};
+  first_try_.reset();
   hint_step_ = 0;
   hint_note_ = items_[current_].asked;
   if (is_line(items_[current_].kind)) hint_note_ = 0;
@@ -299,6 +300,7 @@ Turn Session::answer(const Answer& answer, const Moment& now) {
                              item.kind != Kind::which_is_it && item.kind != Kind::hide_and_work_out;
   if (may_try_again) {
     ++effort_.wrong_try_count;
+    if (!first_try_) first_try_ = verdict;
     turn.phase = phase_;
     if (is_line(item.kind)) {
       turn.says.push_back(marks_text(item, verdict));
@@ -324,8 +326,8 @@ Turn Session::answer(const Answer& answer, const Moment& now) {
 Turn Session::give_feedback(Turn turn, const Verdict& verdict, const Moment& now) {
   const Item& item = items_[current_];
   const Grade grade = grade_of(item, verdict, effort_);
-  const auto kept =
-      recorder_(item, record_of(item, verdict, effort_, grade, speed_ratio(), now.unix_seconds));
+  const auto kept = recorder_(
+      item, record_of(item, verdict, effort_, grade, speed_ratio(), now.unix_seconds, first_try_));
   if (is_line(item.kind)) turn.says.push_back(marks_text(item, verdict));
   const std::string right = is_line(item.kind) ? right_line(item) : verdict.right;
   turn.says.push_back(verdict.is_right ? fmt::format("Right: {}. {}", right, verdict.remark)

@@ -117,6 +117,7 @@ class Session {
   Phase phase_ = Phase::done;
   std::size_t current_ = 0;
   Effort effort_;
+  std::optional<Verdict> first_try_;  // the wrong one before the answer
   int hint_step_ = 0;
   std::size_t hint_note_ = 0;  // the first note that is not right yet
   double began_seconds_ = 0.0;

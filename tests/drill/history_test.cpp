@@ -47,6 +47,8 @@ class Histories : public take::testing_help::FolderTest {
     record.right = "=E2";
     record.notes.push_back({1.0, Mark::up, 40, 38, theory::Role::fifth, -3});
     record.notes.push_back({2.0, Mark::open, 41, std::nullopt, std::nullopt, std::nullopt});
+    record.place = "bar 5, beat 3";
+    record.tune_key = "Bb";
     return record;
   }
 
@@ -64,11 +66,17 @@ class Histories : public take::testing_help::FolderTest {
 };
 
 TEST_F(Histories, answers_and_states_come_back_as_they_were) {
+  const FirstTry first_try{0.5,
+                           "C2",
+                           {{1.0, Mark::down, 40, 47, theory::Role::fifth, -3},
+                            {2.0, Mark::tick, 41, 41, std::nullopt, std::nullopt}}};
   {
     auto history = History::open(path_);
     ASSERT_TRUE(history) << history.error().message;
     ASSERT_TRUE(history->record(item_, answer(Grade::slow, start)));
-    const auto state = history->record(item_, answer(Grade::missed, start + 3 * day));
+    AnswerRecord second = answer(Grade::missed, start + 3 * day);
+    second.first_try = first_try;
+    const auto state = history->record(item_, second);
     ASSERT_TRUE(state);
     EXPECT_EQ(state->answer_count, 2);
     EXPECT_EQ(state->missed_count, 1);
@@ -79,7 +87,9 @@ TEST_F(Histories, answers_and_states_come_back_as_they_were) {
   ASSERT_EQ(answers.size(), 2U);
   AnswerRecord expected = answer(Grade::missed, start + 3 * day);
   expected.days = 3;
+  expected.first_try = first_try;
   EXPECT_EQ(answers[1], expected);
+  EXPECT_FALSE(answers[0].first_try);
   EXPECT_EQ((*history->takes()).front().path, "/somewhere/trio.take");
   const auto lives = *history->item_histories();
   ASSERT_EQ(lives.size(), 1U);
@@ -101,6 +111,38 @@ TEST_F(Histories, own_weights_move_every_memory) {
   Memory memory = first_memory(own, Grade::slow);
   for (int i = 0; i < 3; ++i) memory = next_memory(own, memory, Grade::slow, 5);
   EXPECT_EQ(history->states()->front().memory, memory);
+}
+
+// By itself only when there is enough and enough more; the report is kept with the weights.
+TEST_F(Histories, the_model_is_fitted_when_the_history_has_grown) {
+  auto history = History::open(path_);
+  ASSERT_FALSE(history->fit_when_due(start).value());
+  // Somebody who forgets far sooner than the default weights believe: every second answer missed.
+  const auto add = [&](int item_count, int answer_count, int from_day) {
+    for (int i = 0; i < item_count; ++i) {
+      Item item = item_;
+      item.key = "item" + std::to_string(i);
+      for (int n = 0; n < answer_count; ++n) {
+        AnswerRecord record =
+            answer(n % 2 == 0 ? Grade::slow : Grade::missed, start + day * (from_day + 2 * n));
+        record.item_key = item.key;
+        ASSERT_TRUE(history->record(item, record));
+      }
+    }
+  };
+  add(40, 12, 0);
+  const auto report = history->fit_when_due(start + 30 * day).value();
+  ASSERT_TRUE(report);
+  EXPECT_TRUE(report->is_adopted);
+  EXPECT_LT(report->fitted_loss, report->default_loss);
+  EXPECT_EQ(report->fitted_answer_count + report->judged_answer_count, 440U);
+  EXPECT_EQ(*history->weights(), report->weights);
+  EXPECT_NE(report->weights, default_weights);
+  EXPECT_FALSE(history->fit_when_due(start + 30 * day).value()) << "nothing new since";
+  add(40, 2, 30);
+  EXPECT_FALSE(history->fit_when_due(start + 40 * day).value()) << "80 more are too few";
+  add(40, 2, 40);
+  EXPECT_TRUE(history->fit_when_due(start + 50 * day).value());
 }
 
 TEST_F(Histories, the_table_is_quoted_as_rfc_4180_says) {
@@ -171,7 +213,7 @@ TEST_F(Histories, a_newer_version_is_left_alone_and_an_older_one_brought_up_to_d
   ASSERT_FALSE(newer);
   EXPECT_EQ(newer.error().code, ErrorCode::unsupported);
   EXPECT_THAT(newer.error().message, HasSubstr("newer"));
-  run_sql(path_, "PRAGMA user_version=3;");
+  run_sql(path_, "PRAGMA user_version=4;");
   EXPECT_EQ(History::open(path_)->answers()->size(), 2U);
 }
 
@@ -265,7 +307,8 @@ TEST_F(Histories, the_next_item_is_found_fast_among_ten_thousand) {
       "WITH RECURSIVE n(i) AS (SELECT 0 UNION ALL SELECT i+1 FROM n WHERE i<99999)"
       " INSERT INTO answer SELECT "
       "NULL,'take'||((i%10000)%20)||':note:'||(i%10000),'take'||((i%10000)%20),"
-      " (i%10000)%8,1750000000+i*100,1+i%4,1+i%9,0,0,2.0,0.6,120,1,1,'E2','E2',NULL FROM n;"
+      " (i%10000)%8,1750000000+i*100,1+i%4,1+i%9,0,0,2.0,0.6,120,1,1,'E2','E2',NULL,'','',NULL,'' "
+      "FROM n;"
       "COMMIT;");
   std::vector<Item> items(item_count);
   for (std::size_t i = 0; i < item_count; ++i) {

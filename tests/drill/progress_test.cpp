@@ -2,6 +2,7 @@
 
 #include <stdlib.h>
 
+#include <algorithm>
 #include <filesystem>
 #include <fstream>
 #include <iterator>
@@ -68,27 +69,79 @@ TEST(Progress, errors_that_go_away_are_seen) {
   }
 }
 
-TEST(Progress, what_keeps_failing_is_pointed_out_with_its_cause) {
-  const Progress progress = progress_of(learning());
-  ASSERT_EQ(progress.troubles.size(), 1U);
-  EXPECT_EQ(progress.troubles[0].item_key, "octave");
-  EXPECT_EQ(progress.troubles[0].missed_count, 4);
-  EXPECT_EQ(progress.troubles[0].cause, "always the octave");
-  EXPECT_THAT(progress_text(progress), HasSubstr("always the octave"));
-  const auto wrong = [](int interval, int midi, theory::Role role) {
-    return NoteRecord{0.0, Mark::up, midi, 30, role, interval};
+// Four items that fail after a fourth down, in different bars and registers, among items after
+// other intervals that hold: they are one group, and the bar is no cause.
+TEST(Progress, what_keeps_failing_is_grouped_by_its_cause) {
+  std::vector<AnswerRecord> answers;
+  const auto ask = [&](const std::string& key, bool is_right, int midi, int interval, Mark mark,
+                       const char* tune_key) {
+    for (int time = 0; time < 4; ++time) {
+      AnswerRecord one =
+          note_answer(key, is_right ? Grade::slow : Grade::missed, is_right ? Mark::tick : mark,
+                      midi, midi + 1, interval, static_cast<theory::Role>(midi % 4));
+      one.place = "bar 1, beat " + key;
+      one.tune_key = tune_key;
+      answers.push_back(std::move(one));
+    }
   };
-  using theory::Role;
-  EXPECT_THAT(common_cause(std::vector{wrong(-5, 40, Role::root), wrong(-5, 50, Role::fifth),
-                                       wrong(-5, 30, Role::third)}),
-              HasSubstr("fourth down"));
-  EXPECT_THAT(common_cause(std::vector{wrong(-5, 40, Role::seventh), wrong(2, 50, Role::seventh),
-                                       wrong(3, 30, Role::seventh)}),
-              HasSubstr("seventh"));
-  EXPECT_THAT(common_cause(std::vector{wrong(-5, 29, Role::root), wrong(2, 30, Role::fifth),
-                                       wrong(3, 31, Role::third)}),
-              HasSubstr("below A1"));
-  EXPECT_EQ(common_cause(std::vector{wrong(-5, 29, Role::root), wrong(2, 50, Role::fifth)}), "");
+  for (int i = 0; i < 4; ++i)
+    ask("fourth" + std::to_string(i), false, 30 + 5 * i, -5, Mark::up, "G");
+  for (int i = 0; i < 8; ++i)
+    ask("other" + std::to_string(i), true, 29 + 3 * i, 2 - i, Mark::up, "G");
+  ask("octave1", false, 33, 4, Mark::octave, "G");
+  ask("octave2", false, 45, 7, Mark::octave, "G");
+  ask("lone", false, 38, 1, Mark::down, "G");
+  const auto groups = troubles_of(answers);
+  ASSERT_EQ(groups.size(), 3U);
+  EXPECT_EQ(groups[0].cause, "always after a fourth down");
+  ASSERT_EQ(groups[0].items.size(), 4U);
+  EXPECT_EQ(groups[0].items[0].place, "bar 1, beat fourth0");
+  EXPECT_EQ(groups[0].items[0].missed_count, 4);
+  EXPECT_EQ(groups[1].cause, "always the octave");
+  EXPECT_EQ(groups[1].items.size(), 2U);
+  EXPECT_EQ(groups[2].cause, "");
+  EXPECT_EQ(groups[2].items.size(), 1U);
+  const std::string text = progress_text(progress_of(answers));
+  EXPECT_THAT(text, HasSubstr("Keeps failing, always after a fourth down:\n"
+                              "  find the note, bar 1, beat fourth0, missed 4 of the last 5\n"));
+
+  // One key among several.
+  answers.clear();
+  for (int i = 0; i < 3; ++i) ask("flat" + std::to_string(i), false, 30 + 7 * i, i, Mark::up, "Db");
+  for (int i = 0; i < 9; ++i) ask("sharp" + std::to_string(i), true, 29 + 3 * i, i, Mark::up, "A");
+  ASSERT_EQ(troubles_of(answers).size(), 1U);
+  EXPECT_EQ(troubles_of(answers)[0].cause, "always in the key of Db");
+
+  // What everything has in common explains nothing: all of it is after a fourth down.
+  answers.clear();
+  for (int i = 0; i < 6; ++i) ask(std::to_string(i), i > 2, 30 + 7 * i, -5, Mark::up, "G");
+  ASSERT_EQ(troubles_of(answers).size(), 1U);
+  EXPECT_EQ(troubles_of(answers)[0].cause, "");
+}
+
+TEST(Progress, chords_are_confused_by_quality_and_by_what_was_heard_at_first) {
+  const auto chord = [](const char* right, const char* heard) {
+    AnswerRecord answer;
+    answer.kind = Kind::name_the_chord;
+    answer.right = right;
+    answer.heard = heard;
+    return answer;
+  };
+  std::vector<AnswerRecord> answers{chord("Cm7", "C7"), chord("Fm7/C", "Bb7"), chord("G7", "G7"),
+                                    chord("Am7", "nothing")};
+  // Right at the second try: at first it was heard as a plain triad.
+  answers.push_back(chord("D7", "D7"));
+  answers.back().first_try = FirstTry{0.6, "D", {}};
+  const Confusion chords = progress_of(answers).chords;
+  ASSERT_EQ(chords.names.size(), 3U);
+  const auto index = [&](const char* name) {
+    return static_cast<std::size_t>(std::find(chords.names.begin(), chords.names.end(), name) -
+                                    chords.names.begin());
+  };
+  ASSERT_LT(index("major"), 3U);
+  EXPECT_EQ(chords.counts[index("m7")][index("7")], 2);
+  EXPECT_EQ(chords.counts[index("7")][index("7")], 1);
+  EXPECT_EQ(chords.counts[index("7")][index("major")], 1);
 }
 
 TEST(Progress, plots_are_whole_files_of_their_kind) {

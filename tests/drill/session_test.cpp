@@ -252,7 +252,16 @@ TEST_F(Sessions, a_wrong_try_is_marked_and_the_second_ends_it) {
   EXPECT_EQ(turn.phase, Phase::feedback);
   EXPECT_EQ(turn.grade, Grade::with_hints);
   ASSERT_EQ(records.size(), 1U);
-  EXPECT_EQ(records.front().wrong_try_count, 1);
+  const AnswerRecord& kept = records.front();
+  EXPECT_EQ(kept.wrong_try_count, 1);
+  // What was heard at first is kept as well: the marks helped the second try.
+  EXPECT_EQ(kept.notes.front().mark, Mark::tick);
+  ASSERT_TRUE(kept.first_try);
+  EXPECT_EQ(kept.first_try->notes.front().mark, Mark::down);
+  EXPECT_EQ(kept.first_try->notes.front().heard_midi, *kept.notes.front().heard_midi + 1);
+  EXPECT_EQ(kept.first_try->share_right, 0.0);
+  EXPECT_EQ(&kept.first_notes(), &kept.first_try->notes);
+  EXPECT_EQ(kept.place, session.item().place);
 }
 
 TEST_F(Sessions, hints_come_on_request_and_begin_at_the_first_open_note) {
