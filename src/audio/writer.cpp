@@ -17,6 +17,7 @@
 #include "src/audio/file_facts.hpp"
 #include "src/audio/recording.hpp"
 #include "src/base/atomic_file.hpp"
+#include "src/base/disk.hpp"
 
 namespace lowstride::audio {
 namespace {
@@ -103,7 +104,7 @@ sf_count_t sink_write(const void* data, sf_count_t count, void* user) {
   const char* bytes = static_cast<const char*>(data);
   sf_count_t left = count;
   while (left > 0 && sink.error_number == 0) {
-    const ssize_t written = ::write(sink.descriptor, bytes, static_cast<std::size_t>(left));
+    const ssize_t written = disk().write(sink.descriptor, bytes, static_cast<std::size_t>(left));
     if (written >= 0) {
       bytes += written;
       left -= written;
@@ -120,7 +121,7 @@ sf_count_t sink_tell(void* user) {
 
 class SndfileWriter : public AudioWriter {
  public:
-  SndfileWriter(PendingFile pending, int descriptor, fs::path path, const WriteOptions& options,
+  SndfileWriter(PendingFile pending, fs::path path, const WriteOptions& options,
                 Container container)
       : pending_(std::move(pending)),
         path_(std::move(path)),
@@ -129,7 +130,7 @@ class SndfileWriter : public AudioWriter {
                           options.sample_format != SampleFormat::float_32),
         channel_count_(static_cast<std::size_t>(options.channel_count)) {
     if (container == Container::flac) is_whole_numbers_ = true;
-    sink_.descriptor = descriptor;
+    sink_.descriptor = pending_.descriptor();
     largest_sample_count_ =
         container == Container::wav &&
                 (sndfile_format(container, options) & SF_FORMAT_TYPEMASK) == SF_FORMAT_WAV
@@ -138,7 +139,6 @@ class SndfileWriter : public AudioWriter {
   }
   ~SndfileWriter() override {
     if (file_ != nullptr) sf_close(file_);
-    if (sink_.descriptor >= 0) ::close(sink_.descriptor);
   }
 
   Result<void> open(int format) {
@@ -186,10 +186,7 @@ class SndfileWriter : public AudioWriter {
 
   [[nodiscard]] Result<void> commit() override {
     const int status = sf_close(std::exchange(file_, nullptr));
-    const bool is_good = status == 0 && sink_.error_number == 0;
-    const int closed = ::close(std::exchange(sink_.descriptor, -1));
-    if (closed != 0 && sink_.error_number == 0) sink_.error_number = errno;
-    if (!is_good || closed != 0) return error();
+    if (status != 0 || sink_.error_number != 0) return error();
     return pending_.commit();
   }
 
@@ -233,13 +230,9 @@ class SndfileWriter : public AudioWriter {
   }
 
   [[nodiscard]] Result<void> error() const {
-    const int number = sink_.error_number;
-    std::string cure = "choose another place";
-    if (number == ENOSPC || number == EDQUOT || number == EFBIG) cure = "free some space";
-    const std::string why =
-        number != 0 ? std::generic_category().message(number) : std::string(sf_strerror(file_));
-    return fail(ErrorCode::cannot_write,
-                fmt::format("Cannot write {}: {}; {}.", quoted(path_), why, cure));
+    if (sink_.error_number != 0) return tl::unexpected(write_error(path_, sink_.error_number));
+    return fail(ErrorCode::cannot_write, fmt::format("Cannot write {}: {}; choose another place.",
+                                                     quoted(path_), sf_strerror(file_)));
   }
 
   PendingFile pending_;
@@ -296,14 +289,7 @@ Result<std::unique_ptr<AudioWriter>> AudioWriter::create(const fs::path& path,
   }
   auto pending = PendingFile::create(path);
   if (!pending) return tl::unexpected(pending.error());
-  const int descriptor = ::open(pending->working_path().c_str(), O_RDWR | O_CLOEXEC);
-  if (descriptor < 0) {
-    return fail(ErrorCode::cannot_write,
-                fmt::format("Cannot write {}: {}; choose another place.", quoted(path),
-                            std::generic_category().message(errno)));
-  }
-  auto writer =
-      std::make_unique<SndfileWriter>(std::move(*pending), descriptor, path, options, *container);
+  auto writer = std::make_unique<SndfileWriter>(std::move(*pending), path, options, *container);
   if (auto opened = writer->open(sndfile_format(*container, options)); !opened) {
     return tl::unexpected(opened.error());
   }

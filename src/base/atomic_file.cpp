@@ -1,52 +1,32 @@
 #include "src/base/atomic_file.hpp"
 
 #include <fcntl.h>
+#include <sys/file.h>
+#include <sys/random.h>
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include <array>
 #include <cerrno>
-#include <cstring>
+#include <exception>
 #include <fstream>
 #include <system_error>
 #include <utility>
 #include <vector>
 
 #include "dsp/base/contracts.hpp"
+#include "src/base/disk.hpp"
 
 namespace lowstride {
 namespace {
 
 namespace fs = std::filesystem;
 
-/// A file descriptor closed on every way out.
-class Descriptor {
- public:
-  explicit Descriptor(int value) noexcept : value_(value) {}
-  Descriptor(const Descriptor&) = delete;
-  Descriptor& operator=(const Descriptor&) = delete;
-  ~Descriptor() {
-    if (value_ >= 0) ::close(value_);
-  }
-  [[nodiscard]] int get() const noexcept { return value_; }
-  [[nodiscard]] bool is_open() const noexcept { return value_ >= 0; }
-
- private:
-  int value_;
-};
-
-tl::unexpected<Error> cannot_write(const fs::path& path, int error_number) {
-  std::string cure = "choose another place";
-  if (error_number == ENOSPC || error_number == EDQUOT || error_number == EFBIG) {
-    cure = "free some space";
-  } else if (error_number == EACCES || error_number == EROFS || error_number == EPERM) {
-    cure = "choose a folder that you may write to";
-  } else if (error_number == ENOENT || error_number == ENOTDIR) {
-    cure = "create its folder first";
-  }
-  return fail(ErrorCode::cannot_write, "Cannot write '" + path.string() +
-                                           "': " + std::generic_category().message(error_number) +
-                                           "; " + cure + ".");
-}
+constexpr std::string_view working_mark = ".lowstride-";
+constexpr std::string_view letters =
+    "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz";
+constexpr std::size_t random_letter_count = 6;
+constexpr std::size_t longest_name_bytes = 255;  // NAME_MAX of Linux
 
 /// What is renamed over: the file behind a symbolic link, not the link.
 fs::path resolved_target(const fs::path& path) {
@@ -58,68 +38,90 @@ fs::path resolved_target(const fs::path& path) {
   return path;
 }
 
-fs::path folder_of(const fs::path& path) {
-  return path.has_parent_path() ? path.parent_path() : fs::path(".");
+std::string random_letters() {
+  std::array<unsigned char, random_letter_count> bytes{};
+  // Not a secret: O_EXCL keeps two writers apart, and a name that is taken is drawn anew.
+  static_cast<void>(::getrandom(bytes.data(), bytes.size(), 0));
+  std::string text;
+  for (const unsigned char byte : bytes) text += letters[byte % letters.size()];
+  return text;
 }
 
-/// Permissions of the file that will be replaced, or those of a new file under the umask.
-mode_t mode_for(const fs::path& target) {
-  struct stat status {};
-  if (::stat(target.c_str(), &status) == 0) return status.st_mode & 07777U;
-  const mode_t mask = ::umask(0);
-  ::umask(mask);
-  return 0666U & ~mask;
-}
-
-/// Makes an empty file beside `target` under a name that nobody else has. The ending is kept, since
-/// libraries choose a format by it.
-Result<fs::path> make_working_file(const fs::path& target, int& descriptor) {
-  std::string pattern = (folder_of(target) / ("." + target.stem().string() + ".lowstride-XXXXXX" +
-                                              target.extension().string()))
-                            .string();
-  std::vector<char> name(pattern.begin(), pattern.end());
-  name.push_back('\0');
-  descriptor =
-      ::mkostemps(name.data(), static_cast<int>(target.extension().string().size()), O_CLOEXEC);
-  if (descriptor < 0) return cannot_write(target, errno);
-  if (::fchmod(descriptor, mode_for(target)) != 0 && errno != EPERM && errno != ENOTSUP) {
-    const int error_number = errno;
-    ::close(descriptor);
-    ::unlink(name.data());
-    return cannot_write(target, error_number);
+/// The ending is kept, since libraries choose a format by it.
+fs::path working_name(const fs::path& target) {
+  const std::string ending =
+      std::string(working_mark) + random_letters() + target.extension().string();
+  std::string stem = "." + target.stem().string();
+  if (stem.size() + ending.size() > longest_name_bytes && ending.size() < longest_name_bytes) {
+    stem.resize(longest_name_bytes - ending.size());
   }
-  return fs::path(name.data());
+  return folder_of(target) / (stem + ending);
 }
 
-Result<void> sync_and_rename(int descriptor, const fs::path& working, const fs::path& target) {
-  if (::fsync(descriptor) != 0) return cannot_write(target, errno);
-  if (::rename(working.c_str(), target.c_str()) != 0) return cannot_write(target, errno);
-  const Descriptor folder(::open(folder_of(target).c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC));
-  // Some file systems cannot sync a folder; the rename itself has happened.
-  if (folder.is_open()) ::fsync(folder.get());
-  return {};
+bool is_working_name(std::string_view name) {
+  const std::size_t mark = name.rfind(working_mark);
+  if (mark == std::string_view::npos || name.front() != '.') return false;
+  const std::string_view rest = name.substr(mark + working_mark.size());
+  return rest.size() >= random_letter_count &&
+         rest.substr(0, random_letter_count).find_first_not_of(letters) == std::string_view::npos &&
+         (rest.size() == random_letter_count || rest[random_letter_count] == '.');
+}
+
+bool is_named(int file, const fs::path& path) {
+  struct stat opened {};
+  struct stat named {};
+  return ::fstat(file, &opened) == 0 && ::lstat(path.c_str(), &named) == 0 &&
+         opened.st_dev == named.st_dev && opened.st_ino == named.st_ino;
+}
+
+/// Gives a new file the permissions of the one it follows. What it was not allowed to take over
+/// does not widen who may read it.
+void take_over_permissions(int file, const struct stat& former) {
+  mode_t mode = former.st_mode & 07777U;
+  struct stat own {};
+  if (::fstat(file, &own) == 0 && own.st_gid != former.st_gid &&
+      ::fchown(file, static_cast<uid_t>(-1), former.st_gid) != 0) {
+    mode &= ~static_cast<mode_t>(S_IRWXG | S_ISGID);
+  }
+  // Memory cards and some shares know no permissions.
+  static_cast<void>(::fchmod(file, mode));
+}
+
+/// Makes an empty, locked file beside `target` under a name that nobody else has. Gives its
+/// descriptor, or the error number below 0.
+int make_working_file(const fs::path& target, const fs::path& like, fs::path& name) {
+  struct stat former {};
+  const bool follows =
+      ::stat(target.c_str(), &former) == 0 || (!like.empty() && ::stat(like.c_str(), &former) == 0);
+  for (int attempt = 0; attempt < 100; ++attempt) {
+    name = working_name(target);
+    const int file =
+        disk().open(name.c_str(), O_RDWR | O_CREAT | O_EXCL | O_NOFOLLOW, follows ? 0600 : 0666);
+    if (file < 0 && errno == EEXIST) continue;
+    if (file < 0) return -errno;
+    // Between the two calls somebody may have taken it for left behind.
+    if (::flock(file, LOCK_EX | LOCK_NB) != 0 && errno == EWOULDBLOCK) {
+      disk().close(file);
+      continue;
+    }
+    if (!is_named(file, name)) {
+      disk().close(file);
+      continue;
+    }
+    if (follows) take_over_permissions(file, former);
+    return file;
+  }
+  return -EEXIST;
 }
 
 }  // namespace
 
-Result<void> write_file_atomically(const fs::path& path, std::string_view contents) {
-  const fs::path target = resolved_target(path);
-  int raw = -1;
-  const auto working = make_working_file(target, raw);
-  if (!working) return tl::unexpected(working.error());
-  const Descriptor file(raw);
-  Result<void> outcome;
-  while (!contents.empty() && outcome) {
-    const ssize_t written = ::write(file.get(), contents.data(), contents.size());
-    if (written >= 0) {
-      contents.remove_prefix(static_cast<std::size_t>(written));
-    } else if (errno != EINTR) {
-      outcome = cannot_write(path, errno);
-    }
-  }
-  if (outcome) outcome = sync_and_rename(file.get(), *working, target);
-  if (!outcome) ::unlink(working->c_str());
-  return outcome;
+Result<void> write_file_atomically(const fs::path& path, std::string_view contents,
+                                   const fs::path& like) {
+  auto file = PendingFile::create(path, like);
+  if (!file) return tl::unexpected(file.error());
+  if (auto outcome = file->write(contents); !outcome) return outcome;
+  return file->commit();
 }
 
 Result<std::string> read_small_file(const fs::path& path, std::size_t limit_bytes) {
@@ -155,39 +157,80 @@ Result<std::string> read_small_file(const fs::path& path, std::size_t limit_byte
   return contents;
 }
 
-Result<PendingFile> PendingFile::create(const fs::path& target) {
+Result<PendingFile> PendingFile::create(const fs::path& target, const fs::path& like) {
   PendingFile file;
+  file.asked_ = target;
   file.target_ = resolved_target(target);
-  int raw = -1;
-  auto working = make_working_file(file.target_, raw);
-  if (!working) return tl::unexpected(working.error());
-  ::close(raw);
-  file.working_path_ = std::move(*working);
+  remove_stale_working_files(folder_of(file.target_));
+  fs::path name;
+  const int made = make_working_file(file.target_, like, name);
+  if (made < 0) return tl::unexpected(write_error(target, -made));
+  file.descriptor_ = made;
+  file.working_path_ = std::move(name);
   return file;
 }
 
 PendingFile::PendingFile(PendingFile&& other) noexcept
-    : target_(std::move(other.target_)), working_path_(std::move(other.working_path_)) {
-  other.working_path_.clear();
-}
+    : asked_(std::move(other.asked_)),
+      target_(std::move(other.target_)),
+      working_path_(std::exchange(other.working_path_, {})),
+      descriptor_(std::exchange(other.descriptor_, -1)) {}
 
 PendingFile& PendingFile::operator=(PendingFile&& other) noexcept {
+  std::swap(asked_, other.asked_);
   std::swap(target_, other.target_);
   std::swap(working_path_, other.working_path_);
+  std::swap(descriptor_, other.descriptor_);
   return *this;
 }
 
 PendingFile::~PendingFile() {
-  if (!working_path_.empty()) ::unlink(working_path_.c_str());
+  // The name goes before the lock does.
+  if (!working_path_.empty()) disk().unlink(working_path_.c_str());
+  if (descriptor_ >= 0) disk().close(descriptor_);
+}
+
+Result<void> PendingFile::write(std::string_view contents) {
+  LOWSTRIDE_EXPECTS(!working_path_.empty());
+  if (const int error = write_whole(descriptor_, contents.data(), contents.size()); error != 0) {
+    return tl::unexpected(write_error(asked_, error));
+  }
+  return {};
 }
 
 Result<void> PendingFile::commit() {
   LOWSTRIDE_EXPECTS(!working_path_.empty());
-  const Descriptor file(::open(working_path_.c_str(), O_RDONLY | O_CLOEXEC));
-  if (!file.is_open()) return cannot_write(target_, errno);
-  auto outcome = sync_and_rename(file.get(), working_path_, target_);
-  if (outcome) working_path_.clear();
-  return outcome;
+  if (disk().sync(descriptor_) != 0 || disk().rename(working_path_.c_str(), target_.c_str()) != 0) {
+    return tl::unexpected(write_error(asked_, errno));
+  }
+  working_path_.clear();
+  disk().close(std::exchange(descriptor_, -1));
+  sync_folder(folder_of(target_));
+  return {};
+}
+
+void remove_stale_working_files(const fs::path& folder) noexcept {
+  try {
+    std::error_code error;
+    std::vector<fs::path> named;
+    for (fs::directory_iterator entry(folder, error), end; !error && entry != end;
+         entry.increment(error)) {
+      if (is_working_name(entry->path().filename().string())) named.push_back(entry->path());
+    }
+    for (const fs::path& path : named) {
+      const int file = ::open(path.c_str(), O_RDONLY | O_NOFOLLOW | O_NONBLOCK | O_CLOEXEC);
+      if (file < 0) continue;
+      struct stat status {};
+      if (::fstat(file, &status) == 0 && S_ISREG(status.st_mode) &&
+          ::flock(file, LOCK_EX | LOCK_NB) == 0 && is_named(file, path)) {
+        disk().unlink(path.c_str());
+      }
+      ::close(file);
+    }
+  } catch (const std::exception&) {
+    // Tidying is a courtesy: a folder that cannot be read is found out by what is asked of it next.
+    return;
+  }
 }
 
 }  // namespace lowstride

@@ -53,7 +53,7 @@ struct MidiOptions {
 enum class PictureKind : std::uint8_t { svg, png };  // png: 150 dots an inch, for a preview
 
 /// The same pages as pictures, a file each: PATH, or where there are several NAME-1.svg, NAME-2.svg
-/// and so on. All or none; gives what was written.
+/// and so on. All are written in full before the first takes its name; gives their paths.
 [[nodiscard]] Result<std::vector<std::filesystem::path>> export_pictures(
     const std::vector<PageSection>& sections, const std::filesystem::path& path, PictureKind kind,
     const PageOptions& options = {});
@@ -70,8 +70,8 @@ struct Tables {
 [[nodiscard]] Tables tables(const take::Take& take);
 
 /// Writes STEM.notes.tsv, STEM.chords.lab, STEM.beats.tsv, STEM.tuning.txt and STEM.roles.tsv;
-/// `stem` may be a folder, and the files are then named after the recording (or the title). All of
-/// them or none.
+/// `stem` may be a folder, and the files are then named after the recording (or the title). All are
+/// written in full before the first takes its name.
 [[nodiscard]] Result<void> export_tables(const take::Take& take, const std::filesystem::path& stem);
 /// The paths that export_tables writes.
 [[nodiscard]] std::vector<std::filesystem::path> table_paths(const take::Take& take,

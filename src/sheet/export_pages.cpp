@@ -64,11 +64,7 @@ Result<std::vector<std::filesystem::path>> export_pictures(const std::vector<Pag
     paths.push_back(picture_path(path, i, pages->size()));
     auto file = PendingFile::create(paths.back());
     if (!file) return tl::unexpected(file.error());
-    if (const auto done = write_file_atomically(file->working_path(), *bytes); !done) {
-      return fail(done.error().code,
-                  fmt::format("Cannot write '{}': the disk may be full; free some space.",
-                              paths.back().string()));
-    }
+    if (const auto done = file->write(*bytes); !done) return tl::unexpected(done.error());
     files.push_back(std::move(*file));
   }
   for (PendingFile& file : files) {

@@ -6,6 +6,7 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <cerrno>
 #include <chrono>
 #include <condition_variable>
@@ -15,6 +16,7 @@
 #include <thread>
 #include <utility>
 
+#include "src/base/disk.hpp"
 #include "src/take/json_archive.hpp"
 #include "src/take/take_files.hpp"
 #include "src/take/take_json.hpp"
@@ -27,17 +29,9 @@ using namespace std::chrono_literals;
 
 constexpr const char* journal_format = "lowstride-journal";
 constexpr int journal_version = 1;
-/// Half of the second that a power cut may cost, so that a slow disk has the other half.
-constexpr auto sync_delay = 500ms;
-
-tl::unexpected<Error> cannot_write(const fs::path& path, int error_number) {
-  const bool is_full = error_number == ENOSPC || error_number == EDQUOT || error_number == EFBIG;
-  return fail(ErrorCode::cannot_write,
-              fmt::format("Cannot write '{}': {}; {}.", path.string(),
-                          std::generic_category().message(error_number),
-                          is_full ? "free some space"
-                                  : "choose a folder that you may write to, or save a copy there"));
-}
+/// Of the second that a power cut may cost. An edit that comes while a sync runs waits for its end,
+/// for this, and for its own sync: the rest of the second is a slow disk's.
+constexpr auto sync_delay = 300ms;
 
 std::string edit_check(std::size_t step, std::string_view edit_text) {
   return text_hash(fmt::format("{}:{}", step, edit_text));
@@ -118,6 +112,12 @@ bool is_same_file(int file, const fs::path& path) {
          opened.st_dev == named.st_dev && opened.st_ino == named.st_ino;
 }
 
+/// Who may read a take may read its edits, and nobody else.
+mode_t permissions_for(const fs::path& take_path) {
+  struct stat take {};
+  return ::stat(take_path.c_str(), &take) == 0 ? take.st_mode & 0666U : 0666U;
+}
+
 }  // namespace
 
 std::string text_hash(std::string_view bytes) {
@@ -153,12 +153,15 @@ struct Journal::Inside {
   fs::path path;
   int file = -1;
   std::string opened_bytes;
+  bool was_there = false;
   std::string base;
-  std::size_t size = 0;     // of the file; 0 = not even a header
   std::size_t steps = 0;    // edits in the file
   std::size_t unsaved = 0;  // of those, the ones that no saved take holds
   std::mutex mutex;         // guards what follows
   std::condition_variable_any wake;
+  std::size_t size = 0;         // of the file; 0 = not even a header. Changed by the owner alone
+  std::size_t synced_size = 0;  // so much of it is on the medium
+  std::string unsynced;         // the rest of it
   bool is_dirty = false;
   bool is_name_dirty = false;  // the folder does not surely know the file yet
   int sync_error = 0;
@@ -176,18 +179,39 @@ struct Journal::Inside {
     if (file < 0) return;
     // The name is given up before the lock, so that nobody locks a file without a name.
     if (unsaved == 0) {
-      if (is_same_file(file, path)) ::unlink(path.c_str());
+      if (is_same_file(file, path)) disk().unlink(path.c_str());
     } else if (is_dirty) {
-      static_cast<void>(sync_file(std::exchange(is_name_dirty, false)));
+      std::unique_lock lock(mutex);
+      sync_file(lock);
     }
-    ::close(file);
+    disk().close(file);
   }
 
-  /// 0, or what went wrong.
-  [[nodiscard]] int sync_file(bool with_name) const {
-    if (::fdatasync(file) != 0) return errno;
-    if (with_name) sync_folder_of(path);
-    return 0;
+  /// Brings the file to the medium, with the lock let go meanwhile; `sync_error` says how it went.
+  void sync_file(std::unique_lock<std::mutex>& lock) {
+    is_dirty = false;
+    const bool with_name = std::exchange(is_name_dirty, false);
+    const std::size_t begin = synced_size;
+    const std::size_t end = size;
+    int error_number = 0;
+    // After a failed sync the system may have dropped what it could not write and call it clean:
+    // it is written once more.
+    if (sync_error != 0) {
+      error_number =
+          write_whole_at(file, unsynced.data(), unsynced.size(), static_cast<off_t>(begin));
+    }
+    lock.unlock();
+    if (error_number == 0 && disk().sync(file) != 0) error_number = errno;
+    if (error_number == 0 && with_name) sync_folder(folder_of(path));
+    lock.lock();
+    sync_error = error_number;
+    if (error_number != 0) {
+      is_dirty = true;  // tried again after a while
+      is_name_dirty = is_name_dirty || with_name;
+    } else if (begin == synced_size && end <= size) {  // not emptied meanwhile
+      unsynced.erase(0, end - begin);
+      synced_size = end;
+    }
   }
 
   void run(const std::stop_token& stop) {
@@ -196,12 +220,7 @@ struct Journal::Inside {
       wake.wait(lock, stop, [&] { return is_dirty; });
       if (stop.stop_requested()) return;
       wake.wait_for(lock, stop, sync_delay, [] { return false; });
-      is_dirty = false;
-      const bool with_name = std::exchange(is_name_dirty, false);
-      lock.unlock();
-      const int error_number = sync_file(with_name);
-      lock.lock();
-      if (error_number != 0) sync_error = error_number;
+      sync_file(lock);
     }
   }
 
@@ -209,27 +228,39 @@ struct Journal::Inside {
     std::string bytes;
     if (size == 0) bytes = header_line(base);
     bytes += line;
-    std::size_t done = 0;
-    while (done < bytes.size()) {
-      const ssize_t count =
-          ::pwrite(file, bytes.data() + done, bytes.size() - done, static_cast<off_t>(size + done));
-      if (count < 0 && errno == EINTR) continue;
-      if (count < 0) {
-        const int error_number = errno;
-        // Half a line would hide those after it.
-        static_cast<void>(::ftruncate(file, static_cast<off_t>(size)));
-        return cannot_write(path, error_number);
-      }
-      done += static_cast<std::size_t>(count);
+    if (const int error_number =
+            write_whole_at(file, bytes.data(), bytes.size(), static_cast<off_t>(size));
+        error_number != 0) {
+      // Half a line would hide those after it.
+      static_cast<void>(disk().truncate(file, static_cast<off_t>(size)));
+      return tl::unexpected(write_error(path, error_number));
     }
     const std::scoped_lock lock(mutex);
     is_name_dirty = is_name_dirty || size == 0;
     is_dirty = true;
     size += bytes.size();
+    unsynced += bytes;
     if (!syncer.joinable())
       syncer = std::jthread([this](const std::stop_token& stop) { run(stop); });
     wake.notify_all();
     return {};
+  }
+
+  /// Cuts the file off. What was cut is gone from the medium before anything else is written: of
+  /// old lines after new ones nobody could make sense. Gives the error number.
+  int cut(std::size_t new_size) {
+    if (new_size == size) return 0;
+    if (disk().truncate(file, static_cast<off_t>(new_size)) != 0) return errno;
+    const std::scoped_lock lock(mutex);
+    const bool was_synced = disk().sync(file) == 0;
+    size = new_size;
+    synced_size = std::min(synced_size, size);
+    unsynced.resize(std::min(unsynced.size(), size - synced_size));
+    if (was_synced) {
+      synced_size = size;
+      unsynced.clear();
+    }
+    return 0;
   }
 };
 
@@ -243,20 +274,25 @@ Result<Journal> Journal::open(const fs::path& path, const fs::path& take_path) {
   inside->path = path;
   // Who closes a take removes its journal: a file locked just then has no name any more.
   for (int attempt = 0; attempt < 100; ++attempt) {
-    const int file = ::open(path.c_str(), O_RDWR | O_CREAT | O_CLOEXEC | O_NOFOLLOW, 0666);
-    if (file < 0) return cannot_write(path, errno);
+    int file = disk().open(path.c_str(), O_RDWR | O_NOFOLLOW, 0);
+    const bool was_there = file >= 0;
+    if (!was_there && errno == ENOENT) {
+      file = disk().open(path.c_str(), O_RDWR | O_CREAT | O_NOFOLLOW, permissions_for(take_path));
+    }
+    if (file < 0) return tl::unexpected(write_error(path, errno));
     if (::flock(file, LOCK_EX | LOCK_NB) != 0 && errno == EWOULDBLOCK) {
-      ::close(file);
+      disk().close(file);
       return fail(ErrorCode::conflict,
                   fmt::format("'{}' is open in another window or program; close it there first.",
                               take_path.string()));
     }
     // Some network file systems have no locks; there a second writer is found when saving.
     if (!is_same_file(file, path)) {
-      ::close(file);
+      disk().close(file);
       continue;
     }
     inside->file = file;
+    inside->was_there = was_there;
     auto bytes = read_all(file, path);
     if (!bytes) {
       inside->unsaved = 1;  // what cannot be read is not removed
@@ -264,6 +300,7 @@ Result<Journal> Journal::open(const fs::path& path, const fs::path& take_path) {
     }
     inside->opened_bytes = std::move(*bytes);
     inside->size = inside->opened_bytes.size();
+    inside->synced_size = inside->size;
     // Until somebody has looked at what is in the file, it is not removed.
     inside->unsaved = inside->size > 0 ? 1 : 0;
     return Journal(std::move(inside));
@@ -274,16 +311,14 @@ Result<Journal> Journal::open(const fs::path& path, const fs::path& take_path) {
 }
 
 const std::string& Journal::opened_bytes() const noexcept { return inside_->opened_bytes; }
+bool Journal::was_there() const noexcept { return inside_->was_there; }
 
 Result<void> Journal::go_on(const JournalContents& contents) {
   inside_->base = contents.base;
   inside_->steps = contents.edits.size();
   inside_->unsaved = contents.edits.size();
-  if (contents.good_bytes < inside_->size) {
-    if (::ftruncate(inside_->file, static_cast<off_t>(contents.good_bytes)) != 0) {
-      return cannot_write(inside_->path, errno);
-    }
-    inside_->size = contents.good_bytes;
+  if (const int error_number = inside_->cut(contents.good_bytes); error_number != 0) {
+    return tl::unexpected(write_error(inside_->path, error_number));
   }
   return {};
 }
@@ -291,18 +326,19 @@ Result<void> Journal::go_on(const JournalContents& contents) {
 void Journal::restart(std::string base) {
   inside_->unsaved = 0;
   // Should the file refuse to be emptied, its `saved` line says that these edits are done with.
-  if (inside_->size > 0 && ::ftruncate(inside_->file, 0) != 0) return;
+  if (inside_->cut(0) != 0) return;
   inside_->base = std::move(base);
-  inside_->size = 0;
   inside_->steps = 0;
 }
 
 Result<void> Journal::append(const Edit& edit) {
   {
-    // Said once: the next edit tries the medium again.
-    const std::scoped_lock lock(inside_->mutex);
-    const int error_number = std::exchange(inside_->sync_error, 0);
-    if (error_number != 0) return cannot_write(inside_->path, error_number);
+    // While the medium refuses what was written before, nothing is added to it.
+    std::unique_lock lock(inside_->mutex);
+    if (inside_->sync_error != 0) inside_->sync_file(lock);
+    if (inside_->sync_error != 0) {
+      return tl::unexpected(write_error(inside_->path, inside_->sync_error));
+    }
   }
   const std::string edit_text = edit_to_json(edit);
   const std::size_t step = inside_->steps + 1;
@@ -322,13 +358,11 @@ Result<void> Journal::append_saved(std::string_view hash) {
 }
 
 Result<void> Journal::sync() {
-  const std::scoped_lock lock(inside_->mutex);
-  inside_->is_dirty = false;
-  int error_number = std::exchange(inside_->sync_error, 0);
-  if (error_number == 0) {
-    error_number = inside_->sync_file(std::exchange(inside_->is_name_dirty, false));
+  std::unique_lock lock(inside_->mutex);
+  inside_->sync_file(lock);
+  if (inside_->sync_error != 0) {
+    return tl::unexpected(write_error(inside_->path, inside_->sync_error));
   }
-  if (error_number != 0) return cannot_write(inside_->path, error_number);
   return {};
 }
 

@@ -46,11 +46,13 @@ class Journal {
                                             const std::filesystem::path& take_path);
   Journal(Journal&&) noexcept;
   Journal& operator=(Journal&&) noexcept;
-  /// Syncs; removes the file if it holds no edits.
+  /// Syncs; removes the file if it holds no edits. What the medium refused is lost then.
   ~Journal();
 
   /// What the file held when it was opened.
   [[nodiscard]] const std::string& opened_bytes() const noexcept;
+  /// True when there was a file: whoever had the take before did not close it.
+  [[nodiscard]] bool was_there() const noexcept;
 
   /// Goes on after `contents.good_bytes` of the opened file.
   [[nodiscard]] Result<void> go_on(const JournalContents& contents);

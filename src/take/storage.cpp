@@ -7,6 +7,7 @@
 #include <utility>
 
 #include "src/base/atomic_file.hpp"
+#include "src/base/disk.hpp"
 #include "src/take/journal.hpp"
 #include "src/take/take_files.hpp"
 #include "src/take/take_json.hpp"
@@ -16,10 +17,6 @@ namespace lowstride::take {
 namespace {
 
 namespace fs = std::filesystem;
-
-fs::path folder_of(const fs::path& path) {
-  return path.has_parent_path() ? path.parent_path() : fs::path(".");
-}
 
 bool leads_outside(const fs::path& relative) {
   const fs::path normal = relative.lexically_normal();

@@ -2,12 +2,11 @@
 #include <sys/stat.h>
 
 #include <algorithm>
-#include <cerrno>
-#include <fstream>
 #include <system_error>
 #include <utility>
 
 #include "src/base/atomic_file.hpp"
+#include "src/base/disk.hpp"
 #include "src/take/journal.hpp"
 #include "src/take/storage.hpp"
 #include "src/take/take_files.hpp"
@@ -71,9 +70,7 @@ Result<SavedTake> read_saved(const fs::path& path) {
 enum class JournalFit { nothing, all, after_saved, foreign };
 
 JournalFit fit_of(const detail::JournalContents& journal, const std::string& saved_hash) {
-  if (journal.is_empty) {
-    return journal.damaged_lines > 0 ? JournalFit::foreign : JournalFit::nothing;
-  }
+  if (journal.is_empty) return JournalFit::nothing;
   if (journal.base == saved_hash) return JournalFit::all;
   if (journal.saved == saved_hash) return JournalFit::after_saved;
   return journal.edits.empty() && journal.damaged_lines == 0 ? JournalFit::nothing
@@ -149,7 +146,9 @@ Result<void> TakeFile::Inside::set_journal_aside(std::string_view ending, std::s
                                                  std::size_t count) {
   const fs::path from = detail::journal_path(path);
   const fs::path kept = detail::free_name(from, ending);
-  if (auto outcome = write_file_atomically(kept, journal.opened_bytes()); !outcome) return outcome;
+  if (auto outcome = write_file_atomically(kept, journal.opened_bytes(), path); !outcome) {
+    return outcome;
+  }
   messages.push_back(
       ending == "old"
           ? fmt::format(fmt::runtime(why), from.string(), edits_text(count), kept.string())
@@ -171,6 +170,12 @@ Result<void> TakeFile::Inside::take_up_journal() {
   }
   const Replay result = replay(*contents, fit, take, history);
   say_what_was_recovered(*contents, result, from, messages);
+  if (result.taken_up == 0 && journal.was_there()) {
+    messages.push_back(fmt::format(
+        "'{}' was not closed the last time; its journal held no edit that had not been saved. If "
+        "the power failed, the last second of work may be missing.",
+        path.string()));
+  }
   const std::size_t lost = contents->damaged_lines + result.refused;
   if (lost > 0) {
     if (auto outcome = set_journal_aside("damaged", damaged_text, lost); !outcome) return outcome;
@@ -210,11 +215,7 @@ Result<void> TakeFile::Inside::write(const std::string& text, const std::string&
   // The new version is on the medium before the one before it moves.
   auto file = PendingFile::create(path);
   if (!file) return tl::unexpected(file.error());
-  if (!(std::ofstream(file->working_path(), std::ios::binary) << text << std::flush)) {
-    return fail(ErrorCode::cannot_write,
-                fmt::format("Cannot write '{}': {}; free some space, and save again.",
-                            path.string(), std::generic_category().message(errno)));
-  }
+  if (auto outcome = file->write(text); !outcome) return outcome;
   if (auto outcome = journal.append_saved(hash); !outcome) return outcome;
   // A damaged file is not kept as the version before: the backup is the good one.
   const fs::path kept = is_damaged ? detail::free_name(path, "damaged") : detail::backup_path(path);
@@ -285,7 +286,7 @@ Result<TakeFile> TakeFile::create(const fs::path& path, Take take) {
   }
   // A backup of a take that is gone is not this one's version before.
   if (const fs::path backup = detail::backup_path(path); fs::exists(backup, error)) {
-    fs::rename(backup, detail::free_name(backup, "old"), error);
+    disk().rename(backup.c_str(), detail::free_name(backup, "old").c_str());
   }
   inside->journal.restart("");
   inside->take = std::move(take);

@@ -1,15 +1,13 @@
 #include "src/take/take_files.hpp"
 
-#include <fcntl.h>
 #include <fmt/format.h>
-#include <unistd.h>
 
-#include <cstdio>
+#include <cerrno>
 #include <exception>
 #include <system_error>
-#include <vector>
 
 #include "src/base/atomic_file.hpp"
+#include "src/base/disk.hpp"
 
 namespace lowstride::take::detail {
 namespace {
@@ -22,8 +20,9 @@ fs::path with_ending(const fs::path& path, std::string_view ending) {
   return name;
 }
 
-fs::path folder_of(const fs::path& path) {
-  return path.has_parent_path() ? path.parent_path() : fs::path(".");
+/// Under which keep_as makes a backup before it takes its name.
+fs::path first_name_of_backup(const fs::path& backup) {
+  return folder_of(backup) / ("." + backup.filename().string() + ".new");
 }
 
 std::string recording_name(const Take& take) {
@@ -45,73 +44,48 @@ fs::path free_name(const fs::path& path, std::string_view ending) {
   return name;
 }
 
-void sync_folder_of(const fs::path& path) noexcept {
-  const int folder = ::open(folder_of(path).c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
-  if (folder < 0) return;
-  ::fsync(folder);
-  ::close(folder);
-}
-
 Result<void> keep_as(const fs::path& path, const fs::path& backup) {
   std::error_code error;
   if (!fs::exists(path, error)) return {};
   // A second name costs nothing and is whole or not there. It is made beside its place, since a
   // link cannot replace a file, and renamed over it.
-  const fs::path working = free_name(folder_of(backup) / ("." + backup.filename().string()), "new");
-  if (::linkat(AT_FDCWD, path.c_str(), AT_FDCWD, working.c_str(), AT_SYMLINK_FOLLOW) == 0) {
-    fs::rename(working, backup, error);
-    const std::error_code rename_error = error;
+  const fs::path working = first_name_of_backup(backup);
+  disk().unlink(working.c_str());
+  if (disk().link(path.c_str(), working.c_str()) == 0) {
+    const bool is_renamed = disk().rename(working.c_str(), backup.c_str()) == 0;
     // Two names of one file are left as they are by rename.
-    fs::remove(working, error);
-    if (!rename_error) return {};
+    disk().unlink(working.c_str());
+    if (is_renamed) return {};
   }
   // Memory cards and some shares have no links.
   return read_small_file(path, most_file_bytes).and_then([&](const std::string& bytes) {
-    return write_file_atomically(backup, bytes);
+    return write_file_atomically(backup, bytes, path);
   });
 }
 
 Result<void> exchange(const fs::path& a, const fs::path& b) {
-  if (::renameat2(AT_FDCWD, a.c_str(), AT_FDCWD, b.c_str(), RENAME_EXCHANGE) == 0) {
-    sync_folder_of(a);
+  if (disk().exchange(a.c_str(), b.c_str()) == 0) {
+    sync_folder(folder_of(a));
     return {};
   }
   // File systems that cannot exchange names take three steps.
   const fs::path third = free_name(a, "swap");
   if (auto outcome = keep_as(a, third); !outcome) return outcome;
-  std::error_code error;
-  fs::rename(b, a, error);
-  if (!error) fs::rename(third, b, error);
-  if (error) {
+  if (disk().rename(b.c_str(), a.c_str()) != 0 || disk().rename(third.c_str(), b.c_str()) != 0) {
     return fail(ErrorCode::cannot_write,
                 fmt::format("Cannot swap '{}' and '{}': {}; nothing was lost.", a.string(),
-                            b.string(), error.message()));
+                            b.string(), std::generic_category().message(errno)));
   }
-  sync_folder_of(a);
+  sync_folder(folder_of(a));
   return {};
 }
 
 void remove_stale_files(const fs::path& take_path) noexcept {
+  remove_stale_working_files(folder_of(take_path));
   try {
-    // As made by write_file_atomically for the take and its backup, and by keep_as.
-    const std::string take_name = "." + take_path.stem().string() + ".lowstride-";
-    const std::string backup_name = "." + take_path.filename().string() + ".lowstride-";
-    const std::string link_name = "." + take_path.filename().string() + ".bak.new";
-    const std::string take_ending = take_path.extension().string();
-    std::error_code error;
-    std::vector<fs::path> stale;
-    for (const auto& entry : fs::directory_iterator(folder_of(take_path), error)) {
-      const std::string name = entry.path().filename().string();
-      constexpr std::size_t random_characters = 6;
-      const bool is_take = name.starts_with(take_name) && name.ends_with(take_ending) &&
-                           name.size() == take_name.size() + random_characters + take_ending.size();
-      const bool is_backup = name.starts_with(backup_name) && name.ends_with(".bak") &&
-                             name.size() == backup_name.size() + random_characters + 4;
-      if (is_take || is_backup || name == link_name) stale.push_back(entry.path());
-    }
-    for (const fs::path& path : stale) fs::remove(path, error);
+    disk().unlink(first_name_of_backup(backup_path(take_path)).c_str());
   } catch (const std::exception&) {
-    // Tidying is a courtesy: a folder that cannot be read is found out by what is asked of it next.
+    // Tidying is a courtesy; without memory, the next thing asked for says so.
     return;
   }
 }

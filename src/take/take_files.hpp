@@ -21,8 +21,6 @@ inline constexpr std::size_t most_file_bytes = std::size_t{128} << 20U;
 [[nodiscard]] std::filesystem::path free_name(const std::filesystem::path& path,
                                               std::string_view ending);
 
-void sync_folder_of(const std::filesystem::path& path) noexcept;
-
 /// Gives what is at `path` a second name, `backup`, replacing what was there; nothing happens when
 /// there is no file. Errors: cannot_write.
 [[nodiscard]] Result<void> keep_as(const std::filesystem::path& path,
@@ -31,7 +29,8 @@ void sync_folder_of(const std::filesystem::path& path) noexcept;
 /// Swaps two files; each has a name at every moment. Errors: cannot_write.
 [[nodiscard]] Result<void> exchange(const std::filesystem::path& a, const std::filesystem::path& b);
 
-/// Removes what a killed save left behind. Only under the take's lock.
+/// Removes what a killed save left behind: working files, and the name that keep_as makes first.
+/// Only under the take's lock.
 void remove_stale_files(const std::filesystem::path& take_path) noexcept;
 
 /// Error (conflict) unless both takes are of one recording; of takes without one, unless they have

@@ -91,13 +91,15 @@ TEST_F(AtomicFile, a_pending_file_vanishes_unless_it_is_committed) {
   {
     auto file = PendingFile::create(target);
     ASSERT_TRUE(file);
-    EXPECT_EQ(file->working_path().extension(), ".wav");
-    std::ofstream(file->working_path()) << "half";
+    ASSERT_TRUE(file->write("half"));
+    ASSERT_EQ(file_count(), 1U);
+    EXPECT_EQ(fs::directory_iterator(folder_)->path().extension(), ".wav");
   }
   EXPECT_EQ(file_count(), 0U);
   auto file = PendingFile::create(target);
   ASSERT_TRUE(file);
-  std::ofstream(file->working_path()) << "whole";
+  ASSERT_TRUE(file->write("who"));
+  ASSERT_TRUE(file->write("le"));
   ASSERT_TRUE(file->commit());
   EXPECT_EQ(contents(target), "whole");
   EXPECT_EQ(file_count(), 1U);
