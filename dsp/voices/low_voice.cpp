@@ -11,9 +11,14 @@ namespace lowstride::dsp {
 
 namespace {
 
-constexpr double highest_hz = 3500.0;   // over it a bass has nothing but the noise of the attack
-constexpr double whole_hz = 160.0;      // under it nothing else sounds: a partial passes whole
+constexpr double highest_hz = 3500.0;  // over it a bass has nothing but the noise of the attack
+constexpr double whole_hz = 160.0;     // under it nothing else sounds: a partial passes whole
+// While a note sounds, all under this belongs to it: its body's thump, its attack. Chords of piano
+// and guitar begin at about C3 (131 Hz), by common practice of accompanying.
+constexpr double floor_hz = 115.0;
+constexpr double floor_slope_hz = 25.0;
 constexpr float most_over_mean = 1.4F;  // 3 dB
+constexpr float half_octave = 0.5F;
 constexpr double stiffness = 1e-4;
 constexpr std::size_t most_partials = 64;
 constexpr double lead_seconds = 0.03;   // the mask opens before the onset, which may be a bit late
@@ -75,19 +80,30 @@ void LowVoice::mask_note(const LowVoiceNote& note, float share) noexcept {
     partials_[i] =
         std::sqrt(std::max({power_[k - std::min<std::size_t>(k, 1)], power_[k], power_[k + 1]}));
   }
+  const auto floor_end =
+      std::min(mask_.size(), static_cast<std::size_t>((floor_hz + floor_slope_hz) / bin_hz) + 1);
+  for (std::size_t k = 0; k < floor_end; ++k) {
+    const double over = (static_cast<double>(k) * bin_hz - floor_hz) / floor_slope_hz;
+    mask_[k] = std::max(mask_[k], share * static_cast<float>(std::clamp(1.0 - over, 0.0, 1.0)));
+  }
   const double widening = std::exp2(half_width_cents / 1200.0) - 1.0;
   for (std::size_t i = 0; i < count; ++i) {
     const double hz = partial_hz(i + 1);
     float gain = 1.0F;
-    if (hz > whole_hz) {
-      // Mean over the other partials within half an octave, nearer ones counting more.
+    // A fundamental is often far over the rest.
+    if (hz > whole_hz && i > 0) {
+      // Mean over the other partials within half an octave, but at least the next ones below and
+      // above; nearer ones count more.
+      const auto next =
+          static_cast<float>(std::log2(static_cast<double>(i + 1) / static_cast<double>(i)));
+      const float reach = std::max(half_octave, 1.01F * next);
       float sum = 0.0F;
       float weights = 0.0F;
       for (std::size_t other = 0; other < count; ++other) {
         const auto distance = static_cast<float>(
             std::abs(std::log2(static_cast<double>(other + 1) / static_cast<double>(i + 1))));
-        if (other == i || distance > 0.5F) continue;
-        const float weight = 1.0F - distance;
+        if (other == i || distance > reach) continue;
+        const float weight = 1.0F - 0.5F * distance / reach;
         sum += weight * partials_[other];
         weights += weight;
       }

@@ -30,11 +30,13 @@ struct LowVoiceOptions {
 /// band. All channels get the same mask, so the stereo place stays. What is left is input minus
 /// output.
 ///
-/// A partial on which another instrument sounds as well is stronger than its neighbours: no partial
-/// passes more than 3 dB over the mean of the partials round it, a rule after Klapuri, "Multiple
-/// fundamental frequency estimation based on harmonicity and spectral smoothness", IEEE Trans.
-/// Speech Audio Proc. 11(6), 2003. Partials of a stiff string lie at k f0 sqrt(1 + B k^2)
-/// (Fletcher & Rossing, "The Physics of Musical Instruments"), here with B = 1e-4, that of a bass.
+/// While a note sounds, everything under 115 Hz goes with it: its body and its attack, where nobody
+/// else plays. A partial over 160 Hz on which another instrument sounds as well is stronger than
+/// its neighbours: but for the fundamental, none passes more than 3 dB over the mean of the
+/// partials round it, a rule after Klapuri, "Multiple fundamental frequency estimation based on
+/// harmonicity and spectral smoothness", IEEE Trans. Speech Audio Proc. 11(6), 2003. Partials of a
+/// stiff string lie at k f0 sqrt(1 + B k^2) (Fletcher & Rossing, "The Physics of Musical
+/// Instruments"), here with B = 1e-4, that of a bass.
 ///
 /// Work goes in steps of `hop_samples()`; the frames lie at multiples of it whatever the start, so
 /// that a sample comes out alike from wherever the stream began. The constructor takes all memory.

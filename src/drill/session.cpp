@@ -1,6 +1,7 @@
 #include "src/drill/session.hpp"
 
 #include <algorithm>
+#include <cmath>
 #include <map>
 
 #include <fmt/format.h>
@@ -26,13 +27,23 @@ bool is_line(Kind kind) {
          kind == Kind::hide_and_work_out;
 }
 
-/// "G2 ok   B2 8ve   -- open".
+/// " (80 ms late)" for a played note that is off the beat by more than a line may be.
+std::string time_text(const MarkedNote& note) {
+  if (!note.late_seconds || std::abs(*note.late_seconds) <= JudgeOptions{}.on_time_seconds) {
+    return {};
+  }
+  return fmt::format(" ({:.0f} ms {})", 1000.0 * std::abs(*note.late_seconds),
+                     *note.late_seconds > 0.0 ? "late" : "early");
+}
+
+/// "G2 ok   B2 8ve   -- open"; of a played line with the time of each note: "D3 ok (80 ms late)".
 std::string marks_text(const Item& item, const Verdict& verdict) {
   std::string text;
   for (const MarkedNote& note : verdict.marks) {
     const std::string heard =
         note.heard_midi ? theory::pitch_text(*note.heard_midi, item.tune_key) : std::string("--");
-    text += fmt::format("{}{} {}", text.empty() ? "" : "   ", heard, mark_text(note.mark));
+    text += fmt::format("{}{} {}{}", text.empty() ? "" : "   ", heard, mark_text(note.mark),
+                        time_text(note));
   }
   return text;
 }

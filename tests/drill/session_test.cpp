@@ -264,6 +264,20 @@ TEST_F(Sessions, a_wrong_try_is_marked_and_the_second_ends_it) {
   EXPECT_EQ(kept.place, session.item().place);
 }
 
+// The issue: graded note by note in pitch and time.
+TEST_F(Sessions, a_played_line_is_marked_note_by_note_in_time_too) {
+  Session session = make({Kind::play_it_back});
+  std::ignore = session.begin({});
+  LineAnswer played = std::get<LineAnswer>(right_answer(session));
+  const double beat_seconds = session.item().seconds_per_beat() / session.speed_ratio();
+  played.notes[1].beat += 0.15 / beat_seconds;
+  played.notes[2].midi += 12;
+  const Turn turn = session.answer(played, {0, 100.0});
+  EXPECT_THAT(turn.says.front(), HasSubstr("ok (150 ms late)"));
+  EXPECT_THAT(turn.says.front(), HasSubstr("8ve"));
+  EXPECT_THAT(turn.says.front(), testing::Not(HasSubstr("early")));
+}
+
 TEST_F(Sessions, hints_come_on_request_and_begin_at_the_first_open_note) {
   Session session = make({Kind::find_the_note});
   std::ignore = session.begin({});
