@@ -45,7 +45,7 @@ class Spoiler:
 
     def coded(self, y):
         """What coding at a low rate leaves of some rows: weak components beside strong ones are gone."""
-        rows = (torch.rand(len(y)) < .12).nonzero().flatten().to(self.device)
+        rows = (torch.rand(len(y)) < .18).nonzero().flatten().to(self.device)
         if len(rows) == 0:
             return y
         window = torch.hann_window(1024, device=self.device)
@@ -83,6 +83,9 @@ class Spoiler:
             high = torch.where(maybe(n, .4, d) > 0, torch.exp(uniform(n, math.log(1800), math.log(10000), d)), uniform(n, 11000, 14000, d))
             steep = torch.where(maybe(n, .4, d) > 0, 24.0, 4.0)
             h = h / torch.sqrt(1 + (self.f[None] / high[:, None]) ** steep[:, None])
+            # a telephone: what lies between 300 and 3400 Hz
+            call = maybe(n, .06, d)[:, None]
+            h = h * (1 - call + call / torch.sqrt(1 + (300 / self.f.clamp(min=.1)[None]) ** 6) / torch.sqrt(1 + (self.f[None] / 3400) ** 16))
             # room: early sound plus decaying noise, duller as it decays
             m = RATE * 7 // 10
             t = torch.arange(m, device=d) / RATE

@@ -28,7 +28,7 @@ class Piece:
 
 def tempo_bpm(rng):
     r = rng.random()
-    if r < 0.62:
+    if r < 0.55:
         return float(np.exp(rng.uniform(np.log(68), np.log(235))))
     return float(np.exp(rng.uniform(np.log(40), np.log(320))))
 
@@ -43,6 +43,8 @@ def beat_times(rng, bpm, beats, start):
     curve = np.exp(np.clip(drift * walk + trend, -0.35, 0.35))
     if drift == 0.10 and rng.random() < 0.6:                          # the phrase breathes: slower into each fourth bar
         curve *= 1 + rng.uniform(0, 0.25) * np.maximum(0, np.sin(np.arange(beats) / 16 * 2 * np.pi - 1)) ** 2
+    if rng.random() < .15:                                            # leaning forward and back by turns
+        curve = curve * (1 + rng.uniform(.01, .07) * np.sin(2 * np.pi * np.arange(beats) / rng.uniform(12, 40) + rng.uniform(0, 6)))
     t = start + np.concatenate([[0], np.cumsum(60 / bpm * curve)])[:beats]
     return t + np.clip(rng.normal(0, 1, beats), -2, 2) * min(jitter, 6 / bpm * 0.1)
 
@@ -208,10 +210,16 @@ def drum_part(rng, meter, beats, player, bass, style):
     level = rng.uniform(.5, .9)
     half = rng.random() < 0.12
     fill = rng.random() < 0.5
+    ones = style not in ('rock', 'four', 'march', 'waltz') and rng.random() < .35     # a kick under every one
+    crash = int(rng.choice([49, 57, 51])) if rng.random() < .25 else 0
     hit = lambda at, key, v: out.append([at, key, float(np.clip(v * level + rng.normal(0, .05), .05, 1))])
     for b in range(beats):
         k = b % meter
         back = k in ((1, 3) if meter == 4 else (1, 2)) and not half or half and k == 2
+        if ones and k == 0:
+            hit(b, int(rng.choice([35, 36])), .75)
+        if crash and k == 0 and (b // meter) % 4 == 0 and rng.random() < .6:
+            hit(b, crash, .8)
         if fill and (b // meter) % 4 == 3 and k == meter - 1 and rng.random() < .6:
             for f in (0, .25, .5, .75) if rng.random() < .4 else (0, .5):
                 hit(b + f, int(rng.choice([38, 45, 47, 50, 41, 43])), .9)
@@ -316,10 +324,10 @@ def compose(rng, seconds=28.0):
     plan = [str(rng.choice(names, p=weight / weight.sum())) for _ in range(int(rng.choice([1, 1, 2, 3])))]
     if kind in ('trio', 'band', 'duo', 'guitar') and rng.random() < .14:      # a slow line under a busy band
         plan = [str(rng.choice(['two_feel', 'long_notes', 'long_notes', 'root_fifth']))]
-    elif bpm < 95 and rng.random() < .35:              # slow pieces in eighths, quick ones in two: the beat is where the harmony says
-        plan = [str(rng.choice(['drive', 'boogie', 'riff', 'solo', 'motif', 'latin']))]
-    elif bpm > 185 and rng.random() < .4:
-        plan = [str(rng.choice(['two_feel', 'two_feel', 'long_notes', 'root_fifth', 'walk']))]
+    elif bpm < 95 and rng.random() < .45:              # slow pieces in eighths, quick ones in two: the beat is where the harmony says
+        plan = [str(rng.choice(['drive', 'boogie', 'riff', 'solo', 'motif', 'latin', 'cells', 'cells']))]
+    elif bpm > 185 and rng.random() < .45:
+        plan = [str(rng.choice(['two_feel', 'two_feel', 'long_notes', 'root_fifth', 'walk', 'cells']))]
     bass, b = [], 0
     while b < n:
         e = min(n, b + meter * int(rng.choice([4, 8, 8, 16])))

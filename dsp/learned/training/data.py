@@ -31,12 +31,12 @@ def _render_one(job):
 
 def render_all(count, seed, synth, upright, processes, progress=None, keep=None):
     """-> stems int16 [count][4][CLIP] in memory shared by fork, truths. The same seed gives the same set.
-    `keep`: a path; the set is kept there, and read from there when it is there."""
+    `keep`: a path; the set is kept there, and read from there when it is there (the first `count` of it)."""
     size = count * STEMS * CLIP * 2
     if keep and os.path.exists(keep + '.truth'):
         stems = np.memmap(keep, np.int16, 'r', shape=(count, STEMS, CLIP))
         with open(keep + '.truth', 'rb') as f:
-            return stems, pickle.load(f)
+            return stems, pickle.load(f)[:count]
     if keep:
         with open(keep, 'wb') as f:
             f.truncate(size)
@@ -112,8 +112,9 @@ def targets(truth, start, ratio, semitones, samples, no_bass, no_harmony):
 class Crops:
     """Draws training crops: which clip, where, how shifted, which parts play, with targets."""
 
-    def __init__(self, truths, samples, batch, seed):
-        self.truths, self.samples, self.batch, self.seed = truths, samples, batch, seed
+    def __init__(self, truths, samples, batch, seed, without=None):
+        """`without`: 'moving' for no transposing, 'balance' for every part at its written level; for ablations."""
+        self.truths, self.samples, self.batch, self.seed, self.without = truths, samples, batch, seed, without
         style = np.array([t['style'] for t in truths])
         self.noisy = np.nonzero(style == 'none')[0]
 
@@ -123,7 +124,7 @@ class Crops:
         for _ in range(self.batch):
             i = int(rng.integers(len(self.truths)))
             truth = self.truths[i]
-            semis = int(rng.integers(-3, 4))
+            semis = int(rng.integers(-3, 4)) if self.without != 'moving' else 0
             ratio = 2.0 ** ((semis + rng.normal(0, .08)) / 12)
             start = rng.uniform(0, max(.01, SECONDS - self.samples * ratio / RATE)) if rng.random() > .1 else 0.0
             has = [len(truth['bass']) > 0, True, True, True]
@@ -139,6 +140,8 @@ class Crops:
             gain = np.array([rng.uniform(-7, 5), rng.uniform(-11, 3), rng.uniform(-15, 3), rng.uniform(-11, 4)])
             if truth['guitar']:
                 gain[1] = gain[0] + rng.uniform(-7, 3)
+            if self.without == 'balance':
+                gain[:] = 0
             t = targets(truth, start, ratio, semis, self.samples, no_bass, style == 'none')
             t.update(clip=np.int64(i), start=np.int64(start * RATE), ratio=np.float64(ratio), gain=(plays * 10 ** (gain / 20)).astype(np.float32),
                      guitar=np.float32(-1 if no_bass else float(truth['guitar'])),

@@ -1,6 +1,6 @@
 """Writes the weights file that the library embeds, and the values that the C++ test compares itself with.
 
-  export.py FOLDER/ears.pt [MORE.pt] [--version 1] [--weights ../weights/lowstride.ears] [--reference ../../../tests/learned/reference.txt]
+  export.py FOLDER/ears.pt … | pitch=PATH[,PATH] chord=PATH beat=PATH [--version 1] [--weights ../weights/lowstride.ears] [--reference ../../../tests/learned/reference.txt]
 
 Weights file: text lines `LOWSTRIDE EARS 1`, `version ...`, `licence ...`, `recipe ...`, `commit ...`, then `tensor NAME NDIM D0 D1 .. OFFSET`
 for each tensor (offset counted in values), then `data COUNT CRC32HEX` (CRC-32 of zlib over the bytes that follow) and COUNT little-endian IEEE
@@ -42,36 +42,56 @@ def test_signal():
     return scale(x)
 
 
-def run(clips, seed, steps, nets=NETS):
-    """One training run in words."""
-    return f'{clips} recordings (seed {seed}), {steps} steps' + ('' if set(nets) == set(NETS) else f' of the {" and ".join(nets)} nets')
+def recipe(stored, net):
+    """How one net of a state was trained, in words."""
+    runs = [h for h in stored['history'] if len(h) < 4 or net in h[3]]
+    return ', then '.join(f'{steps} steps on {clips} recordings (seed {seed})' for clips, seed, steps, *_ in runs)
+
+
+def chosen(words):
+    """Net -> the states whose mean it is to be. `words`: PATH … for all nets, or NET=PATH,PATH … for each."""
+    paths = {net: [] for net in NETS}
+    for word in words:
+        net, found, listed = word.partition('=')
+        if not found:
+            for each in paths.values():
+                each.append(word)
+        elif net in paths:
+            paths[net] += listed.split(',')
+        else:
+            raise SystemExit(f"export.py: '{word}' names no net: say {', '.join(NETS)}.")
+    missing = [net for net, each in paths.items() if not each]
+    if missing:
+        raise SystemExit(f'export.py: no state for the {" and ".join(missing)} net.')
+    load = lambda path: torch.load(path, map_location='cpu', weights_only=False)
+    return {net: [load(path) for path in each] for net, each in paths.items()}
 
 
 def main():
     ap = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    ap.add_argument('states', nargs='+', help='of several states of one run the mean is taken')
+    ap.add_argument('states', nargs='+', help='ears.pt of a run, or NET=PATH,PATH for each net; of several states the mean is taken')
     ap.add_argument('--version', default='1')
     ap.add_argument('--weights', default=os.path.join(HERE, '../weights/lowstride.ears'))
     ap.add_argument('--reference', default=os.path.join(HERE, '../../../tests/learned/reference.txt'))
     a = ap.parse_args()
-    all_stored = [torch.load(p, map_location='cpu', weights_only=False) for p in a.states]
-    stored = all_stored[-1]
+    states = chosen(a.states)
     ears = Ears().eval()
-    ears.load_state_dict({k: v if not v.is_floating_point() else sum(s['ears'][k].float() for s in all_stored) / len(all_stored)
-                          for k, v in stored['ears'].items()})
+    mean = lambda k, of: sum(x['ears'][k].float() for x in of) / len(of) if of[-1]['ears'][k].is_floating_point() else of[-1]['ears'][k]
+    ears.load_state_dict({k: mean(k, states[k.split('.')[0]]) for k in ears.state_dict()})
     tensors = {k: v.to(torch.float16) for k, v in ears.folded_tensors().items()}
     if not all(torch.isfinite(v).all() for v in tensors.values()):
-        raise SystemExit(f'{a.states[-1]} holds values that float16 cannot: train with a lower rate.')
+        raise SystemExit(f'{" ".join(a.states)}: values that float16 cannot hold: train with a lower rate.')
     commit = subprocess.run(['git', '-C', HERE, 'log', '-1', '--format=%H', '--', '.'], capture_output=True, text=True).stdout.strip() or 'unknown'
     lines, offset = [], 0
     for name, v in tensors.items():
         lines.append(f'tensor {name} {v.dim()} {" ".join(str(d) for d in v.shape)} {offset}')
         offset += v.numel()
     data = np.concatenate([v.numpy().reshape(-1) for v in tensors.values()]).astype('<f2').tobytes()
-    fonts = ', '.join({'FluidR3': 'FluidR3 GM (MIT)', 'sf_GMba': 'sf_GMbank (public domain)'}.get(f[:7], f) for f in stored['fonts'])
+    fonts = ', '.join({'FluidR3': 'FluidR3 GM (MIT)', 'sf_GMba': 'sf_GMbank (public domain)'}.get(f[:7], f) for f in states['pitch'][-1]['fonts'])
     head = ['LOWSTRIDE EARS 1', f'version {a.version}',
             f'licence GPL-3.0-or-later; trained on own compositions played by {fonts}, electric upright samples (CC0 1.0) and own synthesis',
-            'recipe dsp/learned/training: ' + ', then '.join(run(*h) for h in stored['history']) + (f'; mean of the last {len(all_stored)} states' if len(all_stored) > 1 else ''), f'commit {commit}']
+            'recipe dsp/learned/training: ' + '; '.join(f'{net}: {recipe(of[-1], net)}' + (f', mean of {len(of)} states' if len(of) > 1 else '') for net, of in states.items()),
+            f'commit {commit}']
     os.makedirs(os.path.dirname(os.path.abspath(a.weights)), exist_ok=True)
     with open(a.weights + '.part', 'wb') as f:
         f.write('\n'.join(head + lines + [f'data {offset} {zlib.crc32(data):08x}', '']).encode() + data)

@@ -204,7 +204,7 @@ def timed(rng, meter):
 def progression(rng, meter):
     """-> list of bars of the form; each bar a list of (degree, quality, bass above root). Also its kind. Of kind 'timed' the list is what
     timed() gives."""
-    if rng.random() < .24:
+    if rng.random() < .28:
         return timed(rng, meter), 'timed'
     r = rng.random()
     pick = lambda k: parse(FORMS[k][rng.integers(len(FORMS[k]))])

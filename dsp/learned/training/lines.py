@@ -433,7 +433,44 @@ def pairs(p, chords, b0, b1, meter):
     return drop_overlaps([x for x in out if x[0] < b1])
 
 
-STYLES = {'pairs': pairs, 'walk': walk, 'two_feel': two_feel, 'root_fifth': root_fifth, 'boogie': boogie, 'riff': riff, 'motif': motif, 'pedal': pedal, 'drive': drive,
+def cells(p, chords, b0, b1, meter):
+    """A few bar-long cells of steps above the root, drawn in turn: the bar is heard in the figure, wherever the chords change. Most end on a
+    step or half step that leads into the next bar."""
+    rng = p.rng
+    grid = int(rng.choice([1, 1, 2, 2, 3]))
+    made = []
+    for _ in range(int(rng.integers(1, 5))):
+        slots = rhythm(rng, meter, grid, rng.uniform(.25, .9))
+        made.append([(b, f, ('root' if i == 0 and rng.random() < .85 else str(rng.choice(['root', 'tone', 'step', 'same', 'octave'], p=[.2, .4, .2, .1, .1])))
+                      if i + 1 < len(slots) or rng.random() < .35 else 'lead') for i, (b, f) in enumerate(slots)])
+    out, up = [], rng_bool(rng)
+    for start in range(b0, b1, meter):
+        cell = made[rng.integers(len(made))]
+        for i, (b, f, what) in enumerate(cell):
+            if start + b >= b1:
+                break
+            c = chord_or(chords, start + b)
+            if what != 'lead' and (i == 0 or f == 0 and c != chord_or(chords, start + b - 1)) and rng.random() < .8:
+                what = 'root'
+            if what == 'root':
+                m = p.place(c[2])
+            elif what == 'lead':
+                m = p.clamp(p.place(chord_or(chords, start + meter)[2]) + int(rng.choice([1, -1, -1, 2, -2])))
+            elif what == 'step':
+                m = p.clamp(p.step(p.prev, c, up))
+            elif what == 'octave':
+                m = p.clamp(p.place(c[2]) + 12)
+            else:
+                m = p.prev if what == 'same' else tone(p, c, p.prev + (4 if up else -4))
+            nb, nf, _ = cell[i + 1] if i + 1 < len(cell) else (meter, 0.0, '')
+            at, end = (start + b + f, start + nb + nf) if grid == 3 else (p.off(start + b, f), p.off(start + nb, nf))
+            out.append([at, (end - at) * p.legato, m, p.vel(.06 if b == 0 and f == 0 else 0), int(f > 0 and rng.random() < p.dead)])
+            p.prev = m
+        up = rng_bool(rng)
+    return drop_overlaps(out)
+
+
+STYLES = {'pairs': pairs, 'cells': cells, 'walk': walk, 'two_feel': two_feel, 'root_fifth': root_fifth, 'boogie': boogie, 'riff': riff, 'motif': motif, 'pedal': pedal, 'drive': drive,
           'chromatic': chromatic, 'unschooled': unschooled, 'latin': latin, 'funk': funk, 'solo': solo, 'long_notes': long_notes}
-WEIGHTS = {'walk': .29, 'two_feel': .12, 'root_fifth': .06, 'boogie': .06, 'riff': .10, 'motif': .05, 'pedal': .03, 'drive': .07, 'chromatic': .03,
+WEIGHTS = {'walk': .26, 'two_feel': .11, 'cells': .08, 'root_fifth': .06, 'boogie': .06, 'riff': .10, 'motif': .05, 'pedal': .03, 'drive': .07, 'chromatic': .03,
            'unschooled': .05, 'latin': .04, 'funk': .02, 'solo': .03, 'long_notes': .03, 'pairs': .04}

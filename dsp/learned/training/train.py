@@ -76,6 +76,8 @@ def main():
     ap.add_argument('--start', help='go on from this ears.pt')
     ap.add_argument('--only', nargs='+', choices=NETS, default=NETS, help='train these nets; the others stay as --start has them')
     ap.add_argument('--part', type=float, nargs=2, default=(0.0, 1.0), help='which part of the schedule this run does; above 0 it takes up the optimiser of --start')
+    ap.add_argument('--fresh', action='store_true', help='make the nets of --only anew, whatever --start has')
+    ap.add_argument('--without', choices=('spoiling', 'moving', 'balance'), help='for an ablation: no spoiling; no transposing; every part at its written level')
     ap.add_argument('--keep', help='keep the rendered set in this file, and take it from there when it is there')
     ap.add_argument('--fonts', nargs='+', default=[f for f in FONTS if os.path.exists(f)][:2])
     a = ap.parse_args()
@@ -99,7 +101,7 @@ def main():
     notes = sum(len(t['bass']) for t in truths)
     log(f'{a.clips} recordings, {notes} low notes')
     samples = int(a.seconds * data.RATE) // HOP * HOP
-    crops = data.Crops(truths[:-held], samples, a.batch, a.seed + 1000)
+    crops = data.Crops(truths[:-held], samples, a.batch, a.seed + 1000, a.without)
     watch = data.Crops(truths[-held:], samples, min(held, 24), 7)
     watch_batches = [watch(s) for s in range(2)]
     pool, batches = data.stream(crops, a.steps or 10 ** 6, max(1, workers - 3), int(10 ** 6 * (1 + a.part[0])) if a.start else 0)
@@ -121,7 +123,7 @@ def main():
     if stored:
         own = ears.state_dict()
         fits = {k: v for k, v in stored['ears'].items() if k in own and v.shape == own[k].shape}
-        anew = sorted({k.split('.')[0] for k in own.keys() - fits.keys()})
+        anew = sorted({k.split('.')[0] for k in own.keys() - fits.keys()} | (set(a.only) if a.fresh else set()))
         if set(anew) - set(a.only):
             sys.exit(f'train.py: {a.start} has other layers than nets.py in {", ".join(anew)}: name them with --only.')
         ears.load_state_dict({k: v for k, v in fits.items() if k.split('.')[0] not in anew}, strict=False)
@@ -172,7 +174,7 @@ def main():
             g['lr'] = float(rate)
         t = to_device(batch, device)
         with torch.no_grad():
-            spectra = front(spoil(sound, t))
+            spectra = front(spoil(sound, t, plain=a.without == 'spoiling'))
         with torch.autocast(device.type, dtype=torch.bfloat16, enabled=fast):
             z = ears(*spectra)
         parts = losses(z, t)
