@@ -14,7 +14,7 @@
 namespace lowstride::analysis {
 
 /// Goes into takes and cache keys: changes whenever the same recording may be read otherwise.
-inline constexpr std::string_view analysis_version = "2";
+inline constexpr std::string_view analysis_version = "3";
 
 /// Listens to a recording: what the signal says, frame by frame. Time 0 is the first sample of
 /// `audio`. Memory: 0.5 kB a frame of evidence (150 MB an hour), whatever the recording.
