@@ -123,11 +123,17 @@ ExitCode run_list(const ListOptions& options) {
                printable(options.folder.string()));
     return ExitCode::done;
   }
-  const auto due = due_by_take(options.player);
-  if (!due) return tell(due.error());
   std::vector<Row> rows;
   rows.reserve(paths->size());
   bool is_whole = true;
+  std::optional<std::map<std::string, int>> due;
+  if (auto found = due_by_take(options.player)) {
+    due = std::move(*found);
+  } else {
+    // The takes are there whatever has become of the history.
+    remark(found.error().message);
+    is_whole = false;
+  }
   {
     ProgressLine progress;
     const WorkControl control = progress.control();
@@ -142,7 +148,7 @@ ExitCode run_list(const ListOptions& options) {
         continue;
       }
       rows.push_back(
-          row_of(loaded->take, printable(path.lexically_relative(options.folder).string()), *due));
+          row_of(loaded->take, printable(path.lexically_relative(options.folder).string()), due));
     }
   }
   if (!rows.empty()) print_rows(rows);

@@ -144,6 +144,7 @@ void CommandTest::SetUp() {
   folder_ = pattern;
   ::setenv("XDG_CACHE_HOME", in_folder("cache").c_str(), 1);
   ::setenv("XDG_CONFIG_HOME", in_folder("cache").c_str(), 1);
+  ::setenv("XDG_DATA_HOME", in_folder("data").c_str(), 1);
 }
 
 void CommandTest::TearDown() { std::filesystem::remove_all(folder_); }

@@ -43,6 +43,16 @@ TEST_F(List, tells_of_a_damaged_take_and_lists_the_others) {
   EXPECT_NE(outcome.out.find("good.take"), std::string::npos) << outcome.out;
 }
 
+TEST_F(List, tells_of_a_history_that_cannot_be_opened_and_lists_the_takes) {
+  std::filesystem::create_directory(in_folder("lessons"));
+  make_take("lessons/first.take");
+  std::filesystem::create_directories(in_folder("data/lowstride/player.history"));
+  const Outcome outcome = run({"list", in_folder("lessons")});
+  EXPECT_EQ(outcome.exit_code, 1);
+  EXPECT_NE(outcome.err.find("player.history"), std::string::npos) << outcome.err;
+  EXPECT_NE(outcome.out.find("first.take"), std::string::npos) << outcome.out;
+}
+
 TEST_F(List, an_empty_folder_is_no_failure_and_no_folder_is) {
   std::filesystem::create_directory(in_folder("empty"));
   const Outcome empty = run({"list", in_folder("empty")});
