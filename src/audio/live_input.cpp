@@ -92,7 +92,7 @@ class DeviceInput final : public LiveInput {
         return fail(ErrorCode::no_device,
                     fmt::format("The sound input '{}' is gone; plug it in again.", name_));
       }
-      const std::uint32_t queued = SDL_GetQueuedAudioSize(device_) / sizeof(float);
+      const std::uint32_t queued = SDL_GetQueuedAudioSize(device_) / std::uint32_t{sizeof(float)};
       if (queued > most_queued_samples) drop(queued - most_queued_samples / 2);
       if (queued > 0) break;
       std::this_thread::sleep_for(std::chrono::milliseconds(5));
