@@ -13,6 +13,7 @@
 #include "src/parts/chart.hpp"
 #include "src/parts/guitar_path.hpp"
 #include "src/parts/levels.hpp"
+#include "src/sheet/grid.hpp"
 #include "src/take/edit.hpp"
 #include "src/take/proposals.hpp"
 
@@ -126,6 +127,7 @@ Result<take::Take> bass_part(const take::Take& take, const ArrangeOptions& optio
   auto part = level_take(take, Level::roots, level_options);
   if (!part) return part;
   part->notes.clear();
+  part->swing_ratio = sheet::written_swing_ratio(take);  // of its off-beats
   put_notes(*part, boogie_line(chart_of(take).beats, pitch_range_of(take)));
   return part;
 }
@@ -221,6 +223,20 @@ struct Plan {
   int unplaced = 0;                    // stabs with no bass note before them, or over another chord
 };
 
+/// Where the pattern of a boogie has a note: the root on the lower of the two lowest strings that
+/// reaches it without a long shift, the other notes on the string above it, or, where that is too
+/// high for them, beside the root. So the pattern is the same over every root (common practice).
+std::optional<neck::Position> boogie_place(const neck::Neck& neck, int root_pc, int midi) {
+  const int lowest = neck::lowest_midi(neck);
+  const int root = lowest + ((root_pc - lowest) % 12 + 12) % 12;
+  int string = neck.string_count();
+  if (root >= neck::sounding_midi(neck, string - 1, 0)) --string;
+  if (midi > root && midi >= neck::sounding_midi(neck, string - 1, 0)) --string;
+  const int fret = midi - neck::sounding_midi(neck, string, 0);
+  if (fret < 0 || fret > neck::last_fret(neck)) return std::nullopt;
+  return neck::Position{string, fret, 0};
+}
+
 Plan plan_of(const take::Take& part, Style style) {
   Plan plan;
   for (neck::LineNote& note : analysis::line_of(part)) {
@@ -255,6 +271,15 @@ Plan plan_of(const take::Take& part, Style style) {
     }
     event.chord = hit.chord;
     plan.hits[index].push_back(hit);
+  }
+  for (std::size_t i = 0; style == Style::boogie && i < plan.events.size(); ++i) {
+    const auto beat = std::ranges::upper_bound(chart.times_samples, part.notes[i].onset_samples);
+    const auto index = static_cast<std::size_t>(beat - chart.times_samples.begin());
+    if (index == 0 || index > chart.beats.size()) continue;
+    const auto& root_pc = chart.beats[index - 1].chord.root_pc;
+    if (root_pc) {
+      plan.events[i].wanted = boogie_place(part.neck, *root_pc, plan.events[i].note.midi);
+    }
   }
   if (style != Style::motif) return plan;
   std::int64_t held_until = 0;
@@ -339,8 +364,8 @@ Result<Arrangement> arrange(const take::Take& take, const ArrangeOptions& option
   auto part = bass_part(*on_neck, options);
   if (!part) return tl::unexpected(part.error());
   part->voice = take::Voice::guitar;
-  part->title = fmt::format("{}{}", take.title.empty() ? "" : take.title + ", ",
-                            fmt::format("for one guitar: {}", style_name(options.style)));
+  part->title = fmt::format("{} one guitar: {}", take.title.empty() ? "For" : take.title + ", for",
+                            style_name(options.style));
   for (take::Note& note : part->notes) {
     note.position.reset();
     note.is_position_pinned = false;

@@ -43,11 +43,12 @@ struct Arrangement {
 /// One guitar for a take's line and chords: a part (see levels.hpp) with the bass on the low
 /// strings and stabs on those above it. The way through is the cheapest over all notes at once:
 /// each bass note with the stab over it is held by one hand under the rules of
-/// neck::chord_shapes (four fingers, barre, span in millimetres), and going from hand to hand costs
-/// what it costs in a line. Where a hand cannot hold both, the bass is let go and the stab follows
-/// in the same place of the hand; where that cannot be either, the stab is left out and said. A
-/// held chord (style motif) keeps its fingers while others play the bass, and ends where that
-/// cannot be.
+/// neck::chord_shapes (four fingers, barre, span in millimetres), going from hand to hand costs
+/// what it costs in a line, and the outer tones of each stab go a short way from those of the stab
+/// before (voice leading, common practice). Where a hand cannot hold both, the bass is let go and
+/// the stab follows in the same place of the hand; where that cannot be either, the stab is left
+/// out and said. A held chord (style motif) keeps its fingers while others play the bass, and ends
+/// where that cannot be.
 ///
 /// The line is raised by whole octaves where it lies below the neck (`octave_shift`, which sheets
 /// say: below E2 on a guitar), and single notes by their own; stabs sound where they stand. Of six

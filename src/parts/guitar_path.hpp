@@ -19,6 +19,7 @@ struct GuitarEvent {
   bool is_struck_later = false;  // they begin late enough for the bass to be let go first
   bool begins_hold = false;      // the stab lasts over the events after it that continue the hold
   bool continues_hold = false;
+  std::optional<neck::Position> wanted = {};  // where the style has it; any finger
 };
 
 /// How an event is played.

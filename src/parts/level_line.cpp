@@ -358,17 +358,12 @@ std::vector<ChartNote> level_line(const std::vector<ChartBeat>& beats, Level lev
 std::vector<ChartNote> boogie_line(const std::vector<ChartBeat>& beats, const PitchRange& range) {
   LOWSTRIDE_EXPECTS(range.highest_midi >= range.lowest_midi + 11);
   std::vector<ChartNote> notes;
-  const LevelWriter writer(beats, std::nullopt, range);
-  int reference = range.lowest_midi + start_above_lowest;
   for (const ChordRun& run : chord_runs(beats)) {
     if (!run.chord.root_pc) continue;
-    reference = beats[run.begin].line_midi.value_or(reference);
-    int root = writer.nearest(*run.chord.root_pc, reference);
+    const int root = range.lowest_midi + ((*run.chord.root_pc - range.lowest_midi) % 12 + 12) % 12;
     for (std::size_t at = run.begin; at < run.end;) {
       const std::vector<int> figure = boogie_figure(run.chord, run.end - at);
       const std::size_t count = std::min(figure.size(), run.end - at);
-      const int top = *std::max_element(figure.begin(), figure.end());
-      if (root + top > range.highest_midi && root - 12 >= range.lowest_midi) root -= 12;
       for (std::size_t i = 0; i < count; ++i) {
         int midi = root + figure[i];
         if (midi > range.highest_midi) midi -= 12;
@@ -376,7 +371,6 @@ std::vector<ChartNote> boogie_line(const std::vector<ChartBeat>& beats, const Pi
       }
       at += count;
     }
-    reference = root;
   }
   return notes;
 }

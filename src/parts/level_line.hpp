@@ -67,8 +67,9 @@ struct ChartNote {
 
 /// A boogie line over a chart, a note a beat, common practice: root, third, fifth, sixth, and over
 /// two bars of a seventh chord on to flat seventh, sixth, fifth, third; over one bar of it root,
-/// fifth, sixth, flat seventh; in two beats root and sixth (flat seventh). Chords whose fifth is
-/// not perfect have their own tones only. `beats` without a chord have no note.
+/// fifth, sixth, flat seventh; in two beats root and sixth (flat seventh). Roots are as low as the
+/// range has them, where the pattern lies under one hand on the lowest strings. Chords whose fifth
+/// is not perfect have their own tones only. `beats` without a chord have no note.
 [[nodiscard]] std::vector<ChartNote> boogie_line(const std::vector<ChartBeat>& beats,
                                                  const PitchRange& range);
 

@@ -22,6 +22,7 @@ constexpr double skipped_string_price = 2.5;  // a string between that must be k
 constexpr double close_to_bass_price = 2.0;   // per semitone under a fourth above the bass
 constexpr double open_string_price = 0.5;     // it rings on
 constexpr double open_shell_price = 3.0;      // and a shell should not
+constexpr double open_high_price = 2.0;       // per fret of the hand above the second
 constexpr double far_from_bass_price = 2.0;   // per silent string between bass and stab but one
 constexpr double doubled_price = 1.5;         // third or seventh twice
 constexpr double height_price = 0.6;          // per fret of the hand above the fifth
@@ -127,6 +128,8 @@ class VoicingSearch {
     if (bass_) places.push_back(*bass_);
     places.insert(places.end(), chosen_.begin(), chosen_.end());
     const double wish = wish_cost();
+    const auto open_count =
+        static_cast<double>(std::ranges::count(chosen_, 0, &neck::Position::fret));
     std::size_t ways = 0;
     for (const neck::ChordShape& shape : neck::chord_shapes(neck_, places, wish_.max_span_mm)) {
       if (ways++ == most_ways) break;
@@ -135,7 +138,8 @@ class VoicingSearch {
       if (bass_) voicing.bass = *first++;
       voicing.positions.assign(first, shape.positions.end());
       voicing.index_fret = shape.index_fret;
-      voicing.cost = wish + shape.effort + height_price * std::max(0, shape.index_fret - 5);
+      voicing.cost = wish + shape.effort + height_price * std::max(0, shape.index_fret - 5) +
+                     open_high_price * open_count * std::max(0, shape.index_fret - 2);
       found_.push_back(std::move(voicing));
     }
   }

@@ -224,6 +224,69 @@ TEST(Arrange, held_chords_keep_their_fingers_while_the_bass_moves) {
   EXPECT_GT(under, 2);
 }
 
+// Common practice: the root on an open or low string of the two lowest, fifth, sixth and flat
+// seventh two, four and five frets above it on the next string, so that every chord has the same
+// pattern.
+TEST(Arrange, a_boogie_has_one_pattern_under_the_hand_over_every_root) {
+  const auto places = [](const char* chord) {
+    const auto arrangement = arrange(
+        chart_take({{chord}, {"F#m7"}}, std::vector<std::optional<int>>(8, 45), std::nullopt),
+        {.style = Style::boogie, .neck = *neck::find_neck("guitar")});
+    EXPECT_TRUE(arrangement);
+    std::vector<std::pair<int, int>> found;
+    for (std::size_t i = 0; i < 4; ++i) {
+      const neck::Position& place = *arrangement->take.notes[i].position;
+      found.emplace_back(place.string_number, place.fret);
+    }
+    return found;
+  };
+  using Places = std::vector<std::pair<int, int>>;
+  EXPECT_EQ(places("E7"), (Places{{6, 0}, {5, 2}, {5, 4}, {5, 5}}));
+  EXPECT_EQ(places("G7"), (Places{{6, 3}, {5, 5}, {5, 7}, {5, 8}}));
+  EXPECT_EQ(places("A7"), (Places{{5, 0}, {4, 2}, {4, 4}, {4, 5}}));
+  EXPECT_EQ(places("C7"), (Places{{5, 3}, {4, 5}, {4, 7}, {4, 8}}));
+}
+
+TEST(Arrange, a_boogie_keeps_the_swing_of_its_take) {
+  take::Take swung = blues();
+  swung.swing_ratio = 2.0;
+  const auto arrangement = arrange(swung, {.style = Style::boogie, .tempo_bpm = 120.0});
+  ASSERT_TRUE(arrangement);
+  EXPECT_EQ(arrangement->take.swing_ratio, 2.0);
+  EXPECT_EQ(arrangement->take.stabs.front().onset_samples % 24'000, 16'000);
+}
+
+// Voice leading, common practice: through a circle of fifths the shells go down by steps, third to
+// seventh and seventh to third, and no stab leaps away from the one before it.
+TEST(Arrange, stabs_lead_into_one_another) {
+  const auto arrangement = arrange(
+      chart_take({{"Em7"}, {"A7"}, {"Dm7"}, {"G7"}, {"Cmaj7"}, {"Fmaj7"}, {"Bm7b5"}, {"E7"}},
+                 {40, 43, 47, 46, 45, 49, 52, 51, 50, 53, 48, 44, 43, 47, 50, 49,
+                  48, 52, 43, 42, 41, 45, 48, 46, 47, 50, 53, 41, 40, 44, 47, 44},
+                 theory::Key{0, false}),
+      {.style = Style::walking, .neck = *neck::find_neck("guitar"), .tempo_bpm = 120.0});
+  ASSERT_TRUE(arrangement);
+  const take::Take& part = arrangement->take;
+  std::vector<std::pair<int, int>> outer;
+  for (const take::Stab& stab : part.stabs) {
+    std::vector<int> midi;
+    for (const neck::Position& place : stab.positions) {
+      midi.push_back(neck::sounding_midi(part.neck, place.string_number, place.fret));
+    }
+    outer.emplace_back(std::ranges::min(midi), std::ranges::max(midi));
+  }
+  ASSERT_GE(outer.size(), 14U);
+  int moved = 0;
+  for (std::size_t i = 1; i < outer.size(); ++i) {
+    const int lower = std::abs(outer[i].first - outer[i - 1].first);
+    const int upper = std::abs(outer[i].second - outer[i - 1].second);
+    moved += lower + upper;
+    EXPECT_LE(upper, 7) << i;
+  }
+  // Two semitones in all from stab to stab at the most, as the books write them.
+  EXPECT_LE(moved, 3 * static_cast<int>(outer.size()));
+}
+
 TEST(Arrange, says_what_it_cannot_work_with) {
   take::Take bare = blues();
   bare.chords.clear();
