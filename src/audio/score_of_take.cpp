@@ -3,6 +3,7 @@
 #include <algorithm>
 
 #include "dsp/base/chord_quality.hpp"
+#include "src/neck/named_necks.hpp"
 
 namespace lowstride::audio {
 
@@ -28,17 +29,10 @@ std::vector<int> stab_pitches(const dsp::ChordReading& chord) {
   return pitches;
 }
 
-Score score_of_take(const take::Take& take) {
-  Score score;
-  score.a4_hz = take.a4_hz;
-  score.length_samples = take.length_samples;
-  for (const take::Note& note : take.notes) {
-    score.notes.push_back(
-        {note.onset_samples, note.offset_samples, static_cast<double>(note.midi), note.is_dead});
-  }
-  for (const take::Beat& beat : take.beats) {
-    score.beats.push_back({beat.time_samples, beat.bar, beat.beat});
-  }
+namespace {
+
+/// Chords as struck in comping, for a take whose stabs nobody has arranged.
+void add_comping(const take::Take& take, Score& score) {
   for (const take::ChordSpan& span : take.chords) {
     const std::vector<int> pitches = stab_pitches(span.chord);
     if (pitches.empty()) continue;
@@ -54,6 +48,34 @@ Score score_of_take(const take::Take& take) {
     }
     score.chords.push_back({begin, span.end_samples, pitches});
   }
+}
+
+void add_stabs(const take::Take& take, Score& score) {
+  for (const take::Stab& stab : take.stabs) {
+    ScoreChord chord{stab.onset_samples, stab.offset_samples, {}};
+    for (const neck::Position& place : stab.positions) {
+      chord.pitches_midi.push_back(neck::sounding_midi(take.neck, place.string_number, place.fret));
+    }
+    score.chords.push_back(std::move(chord));
+  }
+}
+
+}  // namespace
+
+Score score_of_take(const take::Take& take) {
+  Score score;
+  score.a4_hz = take.a4_hz;
+  score.length_samples = take.length_samples;
+  const bool is_arranged = !take.stabs.empty();
+  const int shift = is_arranged ? 12 * take.octave_shift : 0;
+  for (const take::Note& note : take.notes) {
+    score.notes.push_back({note.onset_samples, note.offset_samples,
+                           static_cast<double>(note.midi + shift), note.is_dead});
+  }
+  for (const take::Beat& beat : take.beats) {
+    score.beats.push_back({beat.time_samples, beat.bar, beat.beat});
+  }
+  is_arranged ? add_stabs(take, score) : add_comping(take, score);
   return score;
 }
 

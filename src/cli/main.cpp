@@ -173,8 +173,8 @@ void add_export(CLI::App& app, lowstride::cli::ExportOptions& options) {
   command->add_option("--format", options.format, "text, pdf, svg, png, musicxml, midi or tables")
       ->required()
       ->check(CLI::IsMember({"text", "pdf", "svg", "png", "musicxml", "midi", "tables"}));
-  command->add_option("--passage", options.passage, "Only this passage (not midi, tables)");
-  command->add_option("--bars", options.bars, "Only these bars: 5-12 (not midi, tables)");
+  command->add_option("--passage", options.passage, "Only this passage");
+  command->add_option("--bars", options.bars, "Only these bars: 5-12");
   command->add_option("--paper", options.paper, "a4 or letter (pdf, svg, png)")
       ->check(CLI::IsMember({"a4", "letter"}));
   command->add_flag("--tab-only", options.is_tab_only,
@@ -189,9 +189,11 @@ void add_export(CLI::App& app, lowstride::cli::ExportOptions& options) {
       ->excludes(as_played);
   command->add_flag("--steady", options.is_steady,
                     "One tempo instead of the recording's own (midi)");
-  command->add_option("--level", options.level,
-                      "For pupils: 1 roots, 2 with walk-ups, 3 root and fifth, 4 chord tones, 5 "
-                      "line with approaches, 6 whole line");
+  command->add_option(
+      "--level", options.levels,
+      "For pupils: 1 roots, 2 with walk-ups, 3 root and fifth, 4 chord tones, 5 "
+      "line with approaches, 6 whole line; 1,3,6 or all: a page each (pdf, svg, png, "
+      "text)");
   command->add_flag("--roles", options.has_roles,
                     "What each note does against its chord, under the counts (text)");
   command->add_option("-o,--output", options.output,
@@ -204,6 +206,7 @@ void add_export(CLI::App& app, lowstride::cli::ExportOptions& options) {
       "  lowstride export trio.take --format pdf -o trio.pdf\n"
       "  lowstride export trio.take --format pdf --bars 1-12 --paper letter -o chorus.pdf\n"
       "  lowstride export trio.take --format text --level 2 --roles\n"
+      "  lowstride export trio.take --format pdf --level all -o trio-lesson.pdf\n"
       "  lowstride export trio.take --format midi -o trio.mid\n"
       "  lowstride export trio.take --format musicxml -o trio.musicxml\n"
       "  lowstride export trio.take --format tables -o tables/trio\n");

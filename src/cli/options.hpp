@@ -84,10 +84,10 @@ struct ExportOptions {
   std::optional<std::string> bars;  // "5-12" or "5"
   std::string paper = "a4";         // a4, letter
   bool is_tab_only = false;
-  bool is_written_out = false;  // no repeat signs
-  bool is_quantised = false;    // midi
-  bool is_steady = false;       // midi
-  std::optional<int> level;     // 1..6
+  bool is_written_out = false;        // no repeat signs
+  bool is_quantised = false;          // midi
+  bool is_steady = false;             // midi
+  std::optional<std::string> levels;  // "2", "1,3,6" or "all"
   bool has_roles = false;
   int width = 0;
 };

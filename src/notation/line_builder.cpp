@@ -120,6 +120,7 @@ Result<ReadTake> finished(ReadTake read, const std::filesystem::path& path) {
   take.time_base_hz = read_time_base_hz;
   std::int64_t length = take.length_samples;
   if (!take.notes.empty()) length = std::max(length, take.notes.back().offset_samples);
+  if (!take.stabs.empty()) length = std::max(length, take.stabs.back().offset_samples);
   if (!take.beats.empty()) length = std::max(length, take.beats.back().time_samples);
   if (!take.chords.empty()) length = std::max(length, take.chords.back().end_samples);
   for (const take::Passage& passage : take.passages) {

@@ -190,6 +190,7 @@ class PartReader {
     note.length = length;
     note.midi = std::clamp(*midi + transposed_by_, 0, 127);
     note.is_dead = std::string_view(node.child("notehead").text().get()) == "x";
+    note.voice = number_of(node.child("voice"), 1, 999, 1);
     note.is_on_tab = tab_staves_.contains(number_of(node.child("staff"), 1, 99, 1));
     for (const pugi::xml_node tie : node.children("tie")) {
       const std::string_view type = tie.attribute("type").value();

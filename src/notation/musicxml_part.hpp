@@ -26,6 +26,7 @@ struct XmlNote {
   bool is_tie_start = false;
   bool is_tie_stop = false;
   bool is_on_tab = false;
+  int voice = 1;
   std::optional<neck::Position> position = {};
 };
 

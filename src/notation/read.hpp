@@ -50,9 +50,10 @@ inline constexpr std::size_t most_file_bytes = std::size_t{64} << 20U;
 
 /// MusicXML, partwise, up to version 4.0, uncompressed. Repeats and endings are played out, ties
 /// joined; string, fret and finger come from the tab where there is one; swing, tempo, key, chords,
-/// rehearsal marks, tuning and capo are taken over. Grace notes are left out; of a chord the lowest
-/// note stays. No entity is ever resolved and no other file opened. Source: MusicXML 4.0, W3C
-/// Community Group report, 2021.
+/// rehearsal marks, tuning and capo are taken over. Where the tab has several voices the lowest is
+/// the line and the others are the stabs of a guitar part. Grace notes are left out; of any other
+/// chord the lowest note stays. No entity is ever resolved and no other file opened. Source:
+/// MusicXML 4.0, W3C Community Group report, 2021.
 [[nodiscard]] Result<ReadTake> read_musicxml(const std::filesystem::path& path,
                                              const ReadOptions& options = {});
 

@@ -7,8 +7,10 @@
 #include <pugixml.hpp>
 
 #include "src/base/atomic_file.hpp"
+#include "src/neck/named_necks.hpp"
 #include "src/notation/line_builder.hpp"
 #include "src/notation/musicxml_part.hpp"
+#include "src/notation/musicxml_voices.hpp"
 #include "src/notation/read.hpp"
 #include "src/notation/written_grid.hpp"
 #include "src/sheet/grid.hpp"
@@ -19,56 +21,6 @@ namespace lowstride::notation {
 namespace {
 
 constexpr std::size_t most_measures = 20000;
-constexpr double same_place = 1e-6;  // quarters
-
-/// A note of the played-out part, in quarters from its beginning.
-struct PlayedNote {
-  double onset = 0.0;
-  double end = 0.0;
-  XmlNote note;
-};
-
-bool is_same_place(double a, double b) { return std::abs(a - b) < same_place; }
-
-/// Ties make one note of two that meet.
-std::vector<PlayedNote> joined(std::vector<PlayedNote> notes) {
-  std::ranges::stable_sort(notes, {}, &PlayedNote::onset);
-  std::vector<PlayedNote> whole;
-  for (const PlayedNote& note : notes) {
-    if (note.note.is_tie_stop) {
-      const auto before = std::find_if(whole.rbegin(), whole.rend(), [&](const PlayedNote& one) {
-        return one.note.is_tie_start && one.note.midi == note.note.midi &&
-               one.note.is_on_tab == note.note.is_on_tab && is_same_place(one.end, note.onset);
-      });
-      if (before != whole.rend()) {
-        before->end = note.end;
-        before->note.is_tie_start = note.note.is_tie_start;
-        continue;
-      }
-    }
-    whole.push_back(note);
-  }
-  return whole;
-}
-
-/// The notes of the staff with the places of the tab; those of the tab where there is no staff.
-std::vector<PlayedNote> one_voice(const std::vector<PlayedNote>& notes) {
-  std::vector<PlayedNote> staff;
-  std::vector<PlayedNote> tab;
-  for (const PlayedNote& note : notes) (note.note.is_on_tab ? tab : staff).push_back(note);
-  if (staff.empty()) return tab;
-  std::size_t first = 0;
-  for (PlayedNote& note : staff) {
-    while (first < tab.size() && tab[first].onset < note.onset - same_place) ++first;
-    for (std::size_t i = first; i < tab.size() && is_same_place(tab[i].onset, note.onset); ++i) {
-      if (tab[i].note.midi == note.note.midi && !note.note.position) {
-        note.note.position = tab[i].note.position;
-      }
-    }
-  }
-  return staff;
-}
-
 class ScoreReader {
  public:
   ScoreReader(XmlPart part, const ReadOptions& options)
@@ -94,6 +46,7 @@ class ScoreReader {
     read_.take.swing_ratio = part_.swing_ratio.value_or(1.0);
     add_remarks();
     settle_neck(read_, options_, part_.neck);
+    add_stabs();
     return finished(std::move(read_), path);
   }
 
@@ -163,8 +116,11 @@ class ScoreReader {
         }
       }
     }
-    const auto voice = one_voice(joined(std::move(notes)));
+    auto whole = joined(std::move(notes));
+    stabs_ = take_out_stabs(whole);
+    const auto voice = one_voice(whole);
     find_swung_beats(voice);
+    find_swung_beats(stabs_);
     std::vector<ReadNote> line;
     for (const PlayedNote& note : voice) {
       ReadNote& made = line.emplace_back();
@@ -177,8 +133,41 @@ class ScoreReader {
     add_line(read_, std::move(line), 0);
   }
 
+  /// Stabs whose places sound on this neck what they sounded in the file; the others are counted.
+  void add_stabs() {
+    take::Take& take = read_.take;
+    std::size_t dropped = 0;
+    for (std::size_t i = 0; i < stabs_.size(); ++i) {
+      const PlayedStab& played = stabs_[i];
+      double end = played.end;
+      if (i + 1 < stabs_.size()) end = std::min(end, stabs_[i + 1].onset);
+      take::Stab stab;
+      stab.onset_samples = grid_.samples(swung(played.onset));
+      stab.offset_samples = std::max(grid_.samples(swung(end)), stab.onset_samples + 1);
+      bool sounds_alike = true;
+      for (const XmlNote& note : played.strings) {
+        const neck::Position& place = *note.position;
+        sounds_alike = sounds_alike && place.string_number <= take.neck.string_count() &&
+                       place.fret <= neck::last_fret(take.neck) &&
+                       neck::sounding_midi(take.neck, place.string_number, place.fret) == note.midi;
+        stab.positions.push_back(place);
+      }
+      if (sounds_alike) {
+        take.stabs.push_back(std::move(stab));
+      } else {
+        ++dropped;
+      }
+    }
+    if (dropped > 0) {
+      read_.remarks.push_back(fmt::format(
+          "{} stab{} not lie on this neck ({}) as in the file and {} left out.", dropped,
+          dropped == 1 ? " does" : "s do", take.neck.name, dropped == 1 ? "is" : "are"));
+    }
+  }
+
   /// A beat swings whose notes begin and end nowhere but on it and half way through it.
-  void find_swung_beats(const std::vector<PlayedNote>& voice) {
+  template <typename Sounds>
+  void find_swung_beats(const Sounds& voice) {
     if (!part_.swing_ratio) return;
     const auto look_at = [this](double place) {
       const double share = place - std::floor(place + same_place);
@@ -186,7 +175,7 @@ class ScoreReader {
       if (beat >= is_even_.size()) is_even_.resize(beat + 1, false);
       if (!is_same_place(share, 0.0) && !is_same_place(share, 0.5)) is_even_[beat] = true;
     };
-    for (const PlayedNote& note : voice) {
+    for (const auto& note : voice) {
       look_at(note.onset);
       look_at(note.end);
     }
@@ -273,6 +262,7 @@ class ScoreReader {
   XmlPart part_;
   const ReadOptions& options_;
   ReadTake read_;
+  std::vector<PlayedStab> stabs_;
   std::vector<std::size_t> order_;
   std::vector<double> begins_;  // of each played measure, and the end; in quarters
   std::vector<bool> is_even_;   // of each beat, in quarters

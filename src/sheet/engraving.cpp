@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <map>
+#include <set>
 
 #include "src/sheet/text_columns.hpp"
 #include "src/theory/pitch.hpp"
@@ -14,7 +15,6 @@ constexpr double spring_exponent = 0.55;
 constexpr double least_gap_pt = 2.2;
 constexpr double bar_lead_pt = 6.5;   // between a bar line and the first ink
 constexpr double bar_trail_pt = 4.5;  // between the last ink and the bar line
-constexpr double accidental_width_pt = 1.5 * staff_space_pt;
 constexpr double dot_width_pt = 0.8 * staff_space_pt;
 constexpr double flag_width_pt = 1.0 * staff_space_pt;
 constexpr double chord_gap_pt = 5.0;
@@ -24,26 +24,57 @@ double spring_of(int tatums) {
   return std::pow(static_cast<double>(tatums) / tatums_per_beat, spring_exponent);
 }
 
-EngravedColumn column_of_value(const SheetBar& bar, const std::vector<WrittenPitch>& pitches,
-                               const WrittenValue& value, const TextMeasure& measure) {
+/// What begins in one place: a value of the line, one of the stabs, or both.
+EngravedColumn column_at(const SheetBar& bar, const EngravedBar& engraved, int onset_tatums,
+                         std::optional<std::size_t> line_index,
+                         std::optional<std::size_t> stab_index, const TextMeasure& measure) {
   EngravedColumn column;
-  column.onset_tatums = value.onset_tatums;
-  column.left_pt = head_half_width_pt;
-  column.right_pt = head_half_width_pt;
-  if (value.dot_count > 0) column.right_pt += dot_width_pt * value.dot_count;
-  if (!value.note) {
-    column.left_pt = 0.55 * staff_space_pt;
+  column.onset_tatums = onset_tatums;
+  column.value = line_index;
+  column.stab_value = stab_index;
+  const WrittenValue* line = line_index ? &engraved.values[*line_index] : nullptr;
+  const WrittenValue* stab = stab_index ? &engraved.stab_values[*stab_index] : nullptr;
+  const bool has_note = line != nullptr && line->note;
+  const bool has_stab = stab != nullptr && stab->note;
+  const ColumnHeads heads = column_heads(
+      has_note ? &engraved.pitches.notes[*line->note] : nullptr,
+      has_stab ? std::span<const WrittenPitch>(engraved.pitches.stabs[*stab->note])
+               : std::span<const WrittenPitch>(),
+      has_note && !line->is_tied_from_previous, has_stab && !stab->is_tied_from_previous);
+  column.heads = heads.heads;
+  if (!column.heads.empty()) {
+    column.left_pt = heads.left_pt;
+    column.right_pt = heads.right_pt;
+  }
+  double behind = 0.0;
+  for (const WrittenValue* value : {line, stab}) {
+    if (value == nullptr) continue;
+    double right = value->dot_count > 0 ? dot_width_pt * value->dot_count : 0.0;
+    if (value->note && beam_count(value->value) > 0) right += 0.3 * flag_width_pt;
+    behind = std::max(behind, right);
+    if (value->note) continue;
+    column.left_pt = std::max(column.left_pt, 0.55 * staff_space_pt);
     column.right_pt = std::max(column.right_pt, 0.7 * staff_space_pt);
-    return column;
   }
-  if (beam_count(value.value) > 0) column.right_pt += 0.3 * flag_width_pt;
-  if (pitches[*value.note].accidental && !value.is_tied_from_previous) {
-    column.left_pt += accidental_width_pt;
+  column.right_pt += behind;
+  const auto make_room = [&](const std::string& text) {
+    const double fret = 0.5 * measure(text, fret_style) + 0.8;
+    column.left_pt = std::max(column.left_pt, fret);
+    column.right_pt = std::max(column.right_pt, fret);
+  };
+  if (has_note) make_room(note_text(bar.notes[*line->note]));
+  if (has_stab) {
+    const SheetStab& struck = bar.stabs[*stab->note];
+    for (const neck::Position& place : struck.positions) make_room(stab_text(struck, place));
   }
-  const double fret = 0.5 * measure(note_text(bar.notes[*value.note]), fret_style) + 0.8;
-  column.left_pt = std::max(column.left_pt, fret);
-  column.right_pt = std::max(column.right_pt, fret);
   return column;
+}
+
+/// For each place where something begins, the value that begins there.
+std::map<int, std::size_t> onsets_of(const std::vector<WrittenValue>& values) {
+  std::map<int, std::size_t> onsets;
+  for (std::size_t i = 0; i < values.size(); ++i) onsets.emplace(values[i].onset_tatums, i);
+  return onsets;
 }
 
 /// Widens what lies under a chord name that would run into the next one or out of its bar.
@@ -155,22 +186,26 @@ std::vector<double> EngravedBar::places_pt(double stretch) const {
   return places;
 }
 
-EngravedBar engrave_bar(const SheetBar& bar, std::size_t index, std::vector<WrittenPitch> pitches,
+EngravedBar engrave_bar(const SheetBar& bar, std::size_t index, BarPitches pitches,
                         const TextMeasure& measure) {
   EngravedBar made;
   made.index = index;
   made.values = written_values(bar);
+  made.stab_values = stab_values(bar);
   made.pitches = std::move(pitches);
+  const auto line = onsets_of(made.values);
+  const auto stabs = onsets_of(made.stab_values);
+  std::set<int> onsets;
+  for (const auto& [onset, value] : line) onsets.insert(onset);
+  for (const auto& [onset, value] : stabs) onsets.insert(onset);
+  for (const SheetChord& chord : bar.chords) onsets.insert(chord.onset_tatums);
   std::map<int, EngravedColumn> columns;
-  for (std::size_t i = 0; i < made.values.size(); ++i) {
-    EngravedColumn column = column_of_value(bar, made.pitches, made.values[i], measure);
-    column.value = i;
-    columns.emplace(column.onset_tatums, column);
-  }
-  for (const SheetChord& chord : bar.chords) {
-    EngravedColumn column;
-    column.onset_tatums = chord.onset_tatums;
-    columns.emplace(column.onset_tatums, column);
+  for (const int onset : onsets) {
+    const auto value_at = [onset](const std::map<int, std::size_t>& voice) {
+      const auto found = voice.find(onset);
+      return found == voice.end() ? std::nullopt : std::optional(found->second);
+    };
+    columns.emplace(onset, column_at(bar, made, onset, value_at(line), value_at(stabs), measure));
   }
   for (auto column = columns.begin(); column != columns.end(); ++column) {
     const auto next = std::next(column);

@@ -7,6 +7,7 @@
 #include <string_view>
 #include <vector>
 
+#include "src/sheet/column_heads.hpp"
 #include "src/sheet/page.hpp"
 #include "src/sheet/rhythm_values.hpp"
 #include "src/sheet/written_pitch.hpp"
@@ -49,14 +50,17 @@ struct EngravedColumn {
   double right_pt = 0.0;           // and after it
   double spring = 1.0;             // how much of what is left over it takes, see `stretch`
   double least_distance_pt = 0.0;  // to the next column's centre, or to the bar line
-  std::optional<std::size_t> value = std::nullopt;  // into EngravedBar::values
+  std::optional<std::size_t> value = std::nullopt;       // into EngravedBar::values
+  std::optional<std::size_t> stab_value = std::nullopt;  // into EngravedBar::stab_values
+  std::vector<ColumnHead> heads = {};                    // on the staff
 };
 
 /// A bar made ready for the page: what is in it and how far apart it must stand.
 struct EngravedBar {
   std::size_t index = 0;  // into the layout's bars
   std::vector<WrittenValue> values;
-  std::vector<WrittenPitch> pitches;  // one to each note of the bar
+  std::vector<WrittenValue> stab_values;  // empty for a bar without stabs
+  BarPitches pitches;
   std::vector<EngravedColumn> columns;
   double lead_pt = 0.0;  // from the bar line to the first column's centre
 
@@ -68,8 +72,7 @@ struct EngravedBar {
 
 /// Spacing grows with the length of a note, less than in proportion: the rule of engravers that a
 /// note of twice the length gets about 1.4 times the room (common practice; exponent 0.55).
-[[nodiscard]] EngravedBar engrave_bar(const SheetBar& bar, std::size_t index,
-                                      std::vector<WrittenPitch> pitches,
+[[nodiscard]] EngravedBar engrave_bar(const SheetBar& bar, std::size_t index, BarPitches pitches,
                                       const TextMeasure& measure);
 
 /// The stretch under which bars together are `width_pt` wide; the least one where they are wider

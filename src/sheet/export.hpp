@@ -25,7 +25,8 @@ struct MidiOptions {
 /// The bytes of a Standard MIDI File, format 1: tempo map on the beats, meter, key, chord names as
 /// markers, passages as cue points, the line on one track, sounding pitches of the recording. As it
 /// stands by default, times equal those of the recording within a millisecond. Dead notes are soft.
-/// A take without a grid is written as played whatever the options say.
+/// Of an arrangement for one guitar the stabs are on a track of their own, and the line sounds in
+/// the octave of the strings. A take without a grid is written as played whatever the options say.
 /// Source: Standard MIDI Files 1.0, MIDI Manufacturers Association, 1988.
 [[nodiscard]] std::string midi_file(const take::Take& take, const MidiOptions& options = {});
 [[nodiscard]] Result<void> export_midi(const take::Take& take, const std::filesystem::path& path,
@@ -34,8 +35,10 @@ struct MidiOptions {
 /// The take as MusicXML 4.0, partwise: a staff (written an octave above the sound) and under it a
 /// tab staff with string, fret and finger; chord names, ties, triplets, swing, the tempo of each
 /// bar, passages as rehearsal marks. Bars add up exactly. Dead notes have an x for a head, notes in
-/// doubt stand in parentheses. Errors: invalid_argument for a take without a grid. Source:
-/// MusicXML 4.0, W3C Community Group report, 2021.
+/// doubt stand in parentheses; hammer-ons, pull-offs and slides are marked on both staves. The
+/// stabs of an arrangement are chords in a voice of their own on each staff. Errors:
+/// invalid_argument for a take without a grid. Source: MusicXML 4.0, W3C Community Group report,
+/// 2021.
 [[nodiscard]] Result<std::string> musicxml_file(const take::Take& take,
                                                 const LayoutOptions& options = {});
 [[nodiscard]] Result<void> export_musicxml(const take::Take& take,

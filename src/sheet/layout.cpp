@@ -8,13 +8,13 @@
 #include "src/sheet/harmony.hpp"
 #include "src/sheet/quantise.hpp"
 #include "src/sheet/repeats.hpp"
+#include "src/sheet/stab_layout.hpp"
 
 namespace lowstride::sheet {
 namespace {
 
 /// An onset from here on belongs to the next beat: half way from its last sixteenth to the beat.
 constexpr double early_share = 0.875;
-constexpr int shortest_rest_tatums = tatums_per_beat / 2;
 
 struct PlacedNote {
   std::size_t note_index = 0;
@@ -158,14 +158,8 @@ void quantise_offsets(const take::Take& take, std::span<const GridBeat> grid, do
       note.offset_tatums = next;
       continue;
     }
-    const Division division = placed.divisions[beat_index];
-    const bool is_ternary = division == Division::thirds || division == Division::sixths;
-    const int unit = is_ternary ? tatums_per_beat / 3 : tatums_per_beat / 2;
-    // A release a little after a slot still ends on it.
-    constexpr double late_tatums = 2.0;
-    int end = unit * static_cast<int>(std::ceil((sounded - late_tatums) / unit));
-    while (end <= note.onset_tatums) end += unit;
-    note.offset_tatums = std::min(end, next);
+    note.offset_tatums =
+        std::min(next, written_end(sounded, note.onset_tatums, placed.divisions[beat_index]));
   }
 }
 
@@ -194,6 +188,13 @@ std::vector<SheetBar> empty_bars(std::span<const GridBeat> grid,
   return bars;
 }
 
+Joint joint_of(const take::Take& take, std::size_t index) {
+  const take::Note& note = take.notes[index];
+  if (index == 0 || note.articulation == neck::Articulation::plucked) return Joint::none;
+  if (note.articulation == neck::Articulation::slid) return Joint::slide;
+  return note.midi < take.notes[index - 1].midi ? Joint::pull_off : Joint::hammer_on;
+}
+
 /// Cuts the notes at the bar lines.
 void fill_notes(const take::Take& take, const Placed& placed, double doubt_threshold,
                 std::vector<SheetBar>& bars) {
@@ -217,6 +218,7 @@ void fill_notes(const take::Take& take, const Placed& placed, double doubt_thres
       piece.is_dead = source.is_dead;
       piece.is_doubt = take::is_doubt(source, doubt_threshold);
       piece.position = source.position;
+      if (!piece.is_tied_from_previous) piece.joint = joint_of(take, note.note_index);
       bar.notes.push_back(piece);
     }
     bar_start = bar_end;
@@ -256,10 +258,13 @@ void fill_chords(const take::Take& take, std::span<const GridBeat> grid, double 
   }
 }
 
-/// A pick-up begins on the beat of its first note.
+/// A pick-up begins on the beat of its first note or stab.
 void trim_pickup(SheetBar& bar) {
-  if (bar.notes.empty()) return;
-  const int skipped = bar.notes.front().onset_tatums / tatums_per_beat;
+  int first = bar.length_tatums();
+  if (!bar.notes.empty()) first = bar.notes.front().onset_tatums;
+  if (!bar.stabs.empty()) first = std::min(first, bar.stabs.front().onset_tatums);
+  if (first == bar.length_tatums()) return;
+  const int skipped = first / tatums_per_beat;
   if (skipped == 0) return;
   bar.first_beat += skipped;
   bar.beat_count -= skipped;
@@ -267,6 +272,7 @@ void trim_pickup(SheetBar& bar) {
   bar.divisions.erase(bar.divisions.begin(), bar.divisions.begin() + skipped);
   const int moved = skipped * tatums_per_beat;
   for (SheetNote& note : bar.notes) note.onset_tatums -= moved;
+  for (SheetStab& stab : bar.stabs) stab.onset_tatums -= moved;
   std::vector<SheetChord> chords;
   for (SheetChord chord : bar.chords) {
     chord.onset_tatums = std::max(0, chord.onset_tatums - moved);
@@ -279,10 +285,11 @@ void trim_pickup(SheetBar& bar) {
 /// Leaves out counted-in bars before the line and empty ones after it.
 void trim_ends(std::vector<SheetBar>& bars) {
   const auto has_content = [](const SheetBar& bar) {
-    return !bar.notes.empty() || !bar.chords.empty();
+    return !bar.notes.empty() || !bar.stabs.empty() || !bar.chords.empty();
   };
-  const auto first = std::ranges::find_if(
-      bars, [](const SheetBar& bar) { return bar.number >= 1 || !bar.notes.empty(); });
+  const auto first = std::ranges::find_if(bars, [](const SheetBar& bar) {
+    return bar.number >= 1 || !bar.notes.empty() || !bar.stabs.empty();
+  });
   // A chord that began over the count-in still stands over the first bar.
   if (first != bars.begin() && first != bars.end() &&
       (first->chords.empty() || first->chords.front().onset_tatums > 0)) {
@@ -328,6 +335,23 @@ void keep_range(const LayoutOptions& options, std::vector<SheetBar>& bars) {
   bars = std::move(kept);
 }
 
+/// Tells each note how the next one leaves it; a joint whose other end is not written goes.
+void connect_joints(std::vector<SheetBar>& bars) {
+  SheetNote* before = nullptr;
+  for (SheetBar& bar : bars) {
+    for (SheetNote& note : bar.notes) {
+      if (note.joint != Joint::none) {
+        if (before != nullptr && before->note_index + 1 == note.note_index) {
+          before->joint_to_next = note.joint;
+        } else {
+          note.joint = Joint::none;
+        }
+      }
+      before = &note;
+    }
+  }
+}
+
 }  // namespace
 
 bool begins_in(const take::Passage& passage, const SheetBar& bar) {
@@ -359,10 +383,12 @@ SheetLayout lay_out(const take::Take& take, const LayoutOptions& options) {
   layout.crowded = std::move(placed.crowded);
   layout.bars = empty_bars(grid, placed.divisions);
   fill_notes(take, placed, options.doubt_threshold, layout.bars);
+  layout.stabs_left_out = fill_stabs(take, grid, long_share, layout.bars);
   fill_chords(take, grid, options.doubt_threshold, layout.bars);
   trim_ends(layout.bars);
   if (options.first_bar || options.last_bar || options.stretch) keep_range(options, layout.bars);
   if (options.has_repeats) fold_repeats(take, layout);
+  connect_joints(layout.bars);
   return layout;
 }
 

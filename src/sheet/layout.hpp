@@ -25,6 +25,9 @@ struct LayoutOptions {
   bool has_repeats = false;  // bars that come again are written once, see repeats.hpp
 };
 
+/// How a note is sounded from the one before it; `none` where it is plucked.
+enum class Joint : std::uint8_t { none, hammer_on, pull_off, slide };
+
 /// One written piece of a note: a note held over a barline has one piece a bar, tied.
 struct SheetNote {
   std::size_t note_index = 0;  // into Take::notes
@@ -36,8 +39,23 @@ struct SheetNote {
   bool is_dead = false;
   bool is_doubt = false;
   std::optional<neck::Position> position;
+  Joint joint = Joint::none;          // of the first piece, if the note before is written too
+  Joint joint_to_next = Joint::none;  // of the last piece: how the note after it is sounded
 
   bool operator==(const SheetNote&) const = default;
+};
+
+/// One written piece of a stab, the second voice of a guitar part; cut and tied as notes are.
+struct SheetStab {
+  std::size_t stab_index = 0;                  // into Take::stabs
+  int onset_tatums = 0;                        // from the start of the bar
+  int length_tatums = 0;                       // > 0
+  std::vector<neck::Position> positions = {};  // lowest string first
+  std::vector<int> midi = {};                  // what each of them sounds
+  bool is_tied_from_previous = false;
+  bool is_tied_to_next = false;
+
+  bool operator==(const SheetStab&) const = default;
 };
 
 struct SheetChord {
@@ -56,6 +74,7 @@ struct SheetBar {
   std::vector<std::int64_t> beat_samples;  // beat_count + 1 times; the last is the next bar's first
   std::vector<Division> divisions;         // one a beat
   std::vector<SheetNote> notes;            // in order; never overlapping
+  std::vector<SheetStab> stabs = {};       // in order; never overlapping one another
   std::vector<SheetChord> chords;
   // Repeats, see repeats.hpp; as set by lay_out where they are asked for.
   bool begins_repeat = false;
@@ -73,6 +92,7 @@ struct SheetLayout {
   std::optional<double> swing_ratio;  // halves stand for long and short; nothing when even
   std::vector<std::size_t> unbarred;  // notes too far outside the grid to be counted
   std::vector<std::size_t> crowded;   // notes left out: more than twelve in their beat
+  std::size_t stabs_left_out = 0;     // outside the grid, or two on one place
   std::optional<double> tempo_bpm;    // median; nothing without a grid
 };
 
@@ -82,8 +102,10 @@ struct SheetLayout {
 
 /// Quantises the line to its grid, beat by beat: each beat takes the division under which its
 /// onsets are likeliest, simple ones first; a swung pair is written as two halves where the take
-/// swings. Rests shorter than half a beat are not written. Every bar's notes and rests add up to
-/// its beats exactly. The grid is continued past its ends by up to eight bars to hold all notes.
+/// swings. Rests shorter than half a beat are not written. A stab struck with a note stands where
+/// the note stands, others on the nearest slot of their beat. In every bar the notes and rests, and
+/// the stabs and the rests between them, add up to its beats exactly. The grid is continued past
+/// its ends by up to eight bars to hold all notes.
 [[nodiscard]] SheetLayout lay_out(const take::Take& take, const LayoutOptions& options = {});
 
 }  // namespace lowstride::sheet

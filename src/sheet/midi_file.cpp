@@ -5,6 +5,7 @@
 #include <fmt/format.h>
 
 #include "src/base/atomic_file.hpp"
+#include "src/neck/named_necks.hpp"
 #include "src/sheet/export.hpp"
 #include "src/sheet/grid.hpp"
 #include "src/sheet/harmony.hpp"
@@ -16,6 +17,7 @@ namespace {
 constexpr std::int64_t ticks_per_beat = 960;
 constexpr int line_velocity = 96;
 constexpr int dead_velocity = 40;
+constexpr int stab_velocity = 80;
 /// General MIDI programs, counted from zero (General MIDI 1, 1991).
 constexpr int fingered_bass_program = 33;
 constexpr int jazz_guitar_program = 26;
@@ -206,20 +208,34 @@ std::string conductor_track(const take::Take& take, const TempoMap& map,
   return track(std::move(events));
 }
 
+/// A note of the line or, by its index, a stab.
 struct TickNote {
   std::int64_t on = 0;
   std::int64_t off = 0;
-  std::size_t note_index = 0;
+  std::size_t index = 0;
 };
 
-std::vector<TickNote> played_notes(const take::Take& take, const TempoMap& map) {
+/// Notes or stabs as they were played.
+template <typename Sounds>
+std::vector<TickNote> played(const Sounds& sounds, const TempoMap& map) {
   std::vector<TickNote> notes;
-  notes.reserve(take.notes.size());
-  for (std::size_t i = 0; i < take.notes.size(); ++i) {
-    notes.push_back(
-        {map.tick(take.notes[i].onset_samples), map.tick(take.notes[i].offset_samples), i});
+  notes.reserve(sounds.size());
+  for (std::size_t i = 0; i < sounds.size(); ++i) {
+    notes.push_back({map.tick(sounds[i].onset_samples), map.tick(sounds[i].offset_samples), i});
   }
   return notes;
+}
+
+/// Adds a piece where the sheet writes it: a new note, or more of the one before it.
+template <typename Piece>
+void add_written(const SheetBar& bar, const Piece& piece, std::size_t index, double long_share,
+                 const TempoMap& map, std::vector<TickNote>& notes) {
+  const std::int64_t off = map.tick(bar, piece.onset_tatums + piece.length_tatums, long_share);
+  if (piece.is_tied_from_previous && !notes.empty()) {
+    notes.back().off = off;
+  } else {
+    notes.push_back({map.tick(bar, piece.onset_tatums, long_share), off, index});
+  }
 }
 
 /// Notes where the sheet writes them; those outside its bars as they were played.
@@ -229,12 +245,7 @@ std::vector<TickNote> written_notes(const take::Take& take, const SheetLayout& l
   std::vector<TickNote> notes;
   for (const SheetBar& bar : layout.bars) {
     for (const SheetNote& piece : bar.notes) {
-      const std::int64_t off = map.tick(bar, piece.onset_tatums + piece.length_tatums, long_share);
-      if (piece.is_tied_from_previous && !notes.empty()) {
-        notes.back().off = off;
-        continue;
-      }
-      notes.push_back({map.tick(bar, piece.onset_tatums, long_share), off, piece.note_index});
+      add_written(bar, piece, piece.note_index, long_share, map, notes);
     }
   }
   for (const std::size_t index : layout.unbarred) {
@@ -244,18 +255,50 @@ std::vector<TickNote> written_notes(const take::Take& take, const SheetLayout& l
   return notes;
 }
 
+std::vector<TickNote> written_stabs(const SheetLayout& layout, const TempoMap& map) {
+  const double long_share = long_share_of(layout.swing_ratio);
+  std::vector<TickNote> stabs;
+  for (const SheetBar& bar : layout.bars) {
+    for (const SheetStab& piece : bar.stabs) {
+      add_written(bar, piece, piece.stab_index, long_share, map, stabs);
+    }
+  }
+  return stabs;
+}
+
+/// The name and sound of a track, on a channel of its own.
+std::vector<Event> track_head(std::string_view name, int channel, int program) {
+  return {{0, 0, meta(0x03, name)},
+          {0, 1, {static_cast<char>(0xC0 + channel), static_cast<char>(program)}}};
+}
+
+void add_note(const TickNote& placed, int channel, int midi, int velocity,
+              std::vector<Event>& events) {
+  events.push_back({placed.on, 3, channel_message(0x90 + channel, midi, velocity)});
+  events.push_back(
+      {std::max(placed.on + 1, placed.off), 2, channel_message(0x80 + channel, midi, 64)});
+}
+
 std::string line_track(const take::Take& take, const std::vector<TickNote>& notes) {
-  std::vector<Event> events;
   const bool is_bass = is_bass_neck(take.neck);
-  events.push_back({0, 0, meta(0x03, is_bass ? "Bass" : "Guitar")});
-  const int program = is_bass ? fingered_bass_program : jazz_guitar_program;
-  events.push_back({0, 1, {static_cast<char>(0xC0), static_cast<char>(program)}});
+  auto events = track_head(is_bass ? "Bass" : "Guitar", 0,
+                           is_bass ? fingered_bass_program : jazz_guitar_program);
+  // One guitar that plays both is heard in the octave of its strings.
+  const int shift = take.stabs.empty() ? 0 : 12 * take.octave_shift;
   for (const TickNote& placed : notes) {
-    const take::Note& note = take.notes[placed.note_index];
-    const int velocity = note.is_dead ? dead_velocity : line_velocity;
-    events.push_back({placed.on, 3, channel_message(0x90, note.midi, velocity)});
-    events.push_back(
-        {std::max(placed.on + 1, placed.off), 2, channel_message(0x80, note.midi, 64)});
+    const take::Note& note = take.notes[placed.index];
+    add_note(placed, 0, note.midi + shift, note.is_dead ? dead_velocity : line_velocity, events);
+  }
+  return track(std::move(events));
+}
+
+std::string stab_track(const take::Take& take, const std::vector<TickNote>& stabs) {
+  auto events = track_head("Guitar chords", 1, jazz_guitar_program);
+  for (const TickNote& placed : stabs) {
+    for (const neck::Position& place : take.stabs[placed.index].positions) {
+      const int midi = neck::sounding_midi(take.neck, place.string_number, place.fret);
+      add_note(placed, 1, midi, stab_velocity, events);
+    }
   }
   return track(std::move(events));
 }
@@ -264,16 +307,22 @@ std::string line_track(const take::Take& take, const std::vector<TickNote>& note
 
 std::string midi_file(const take::Take& take, const MidiOptions& options) {
   const TempoMap map(take);
+  const bool has_stabs = !take.stabs.empty();
   const SheetLayout layout = options.is_quantised ? lay_out(take) : SheetLayout{};
   const auto steady_bpm = options.is_steady ? median_tempo_bpm(take) : std::nullopt;
   std::string bytes = "MThd";
   append_big_endian(bytes, 6, 4);
-  append_big_endian(bytes, 1, 2);  // format
-  append_big_endian(bytes, 2, 2);  // tracks
+  append_big_endian(bytes, 1, 2);                  // format
+  append_big_endian(bytes, has_stabs ? 3 : 2, 2);  // tracks
   append_big_endian(bytes, static_cast<std::uint32_t>(ticks_per_beat), 2);
-  const auto notes =
-      layout.bars.empty() ? played_notes(take, map) : written_notes(take, layout, map);
-  return bytes + conductor_track(take, map, steady_bpm) + line_track(take, notes);
+  const bool is_written = !layout.bars.empty();
+  bytes += conductor_track(take, map, steady_bpm);
+  bytes +=
+      line_track(take, is_written ? written_notes(take, layout, map) : played(take.notes, map));
+  if (has_stabs) {
+    bytes += stab_track(take, is_written ? written_stabs(layout, map) : played(take.stabs, map));
+  }
+  return bytes;
 }
 
 Result<void> export_midi(const take::Take& take, const std::filesystem::path& path,

@@ -11,6 +11,7 @@
 #include "src/neck/named_necks.hpp"
 #include "src/sheet/export.hpp"
 #include "src/sheet/harmony.hpp"
+#include "src/sheet/musicxml_measure.hpp"
 #include "src/sheet/rhythm_values.hpp"
 #include "src/sheet/written_pitch.hpp"
 #include "src/take/time_text.hpp"
@@ -22,41 +23,12 @@ namespace {
 constexpr int general_midi_bass = 34;  // programs counted from one (General MIDI 1)
 constexpr int general_midi_guitar = 27;
 
-pugi::xml_node add(pugi::xml_node parent, const char* name) { return parent.append_child(name); }
-pugi::xml_node add(pugi::xml_node parent, const char* name, const std::string& text) {
-  pugi::xml_node node = parent.append_child(name);
-  node.text().set(text.c_str());
-  return node;
-}
-pugi::xml_node add(pugi::xml_node parent, const char* name, int number) {
-  return add(parent, name, std::to_string(number));
-}
-
-std::string step_text(theory::PitchName name) { return theory::to_text({name.step, 0}); }
-
-void add_step(pugi::xml_node node, const char* step, const char* alter, theory::PitchName name) {
-  add(node, step, step_text(name));
-  if (name.alteration != 0) add(node, alter, name.alteration);
-}
-
-const char* value_text(NoteValue value) {
-  constexpr std::array<const char*, 6> texts{"whole", "half", "quarter", "eighth", "16th", "32nd"};
-  return texts[static_cast<std::size_t>(value)];
-}
-
 /// Kinds in the order of dsp::ChordQuality.
 constexpr std::array<const char*, dsp::chord_quality_count> kinds{
     "major",         "minor",       "dominant",         "major-seventh",
     "minor-seventh", "major-minor", "half-diminished",  "diminished-seventh",
     "major-sixth",   "minor-sixth", "suspended-fourth", "suspended-fourth",
     "augmented",     "diminished"};
-
-const char* accidental_text(int alteration) {
-  constexpr std::array<const char*, 5> signs{"flat-flat", "flat", "natural", "sharp",
-                                             "double-sharp"};
-  const int sign = alteration + 2;
-  return signs[static_cast<std::size_t>(sign)];
-}
 
 class ScoreWriter {
  public:
@@ -120,20 +92,27 @@ class ScoreWriter {
     }
     add_attributes(measure, bar, index == 0);
     add_directions(measure, bar, index == 0);
-    bar_pitches_ = &pitches_[index];
-    const auto values = written_values(bar);
+    const MeasureWriter writer(measure, bar, pitches_[index]);
     std::size_t chord = 0;
-    for (const WrittenValue& value : values) {
+    writer.write_line(StaffPart::notes, [&](const WrittenValue& value) {
       while (chord < bar.chords.size() &&
              bar.chords[chord].onset_tatums < value.onset_tatums + value.length_tatums) {
         add_harmony(measure, bar.chords[chord],
                     bar.chords[chord].onset_tatums - value.onset_tatums);
         ++chord;
       }
-      add_value(measure, bar, value, true);
+    });
+    const auto go_back = [&] { add(add(measure, "backup"), "duration", bar.length_tatums()); };
+    if (!bar.stabs.empty()) {
+      go_back();
+      writer.write_stabs(StaffPart::notes);
     }
-    add(add(measure, "backup"), "duration", bar.length_tatums());
-    for (const WrittenValue& value : values) add_value(measure, bar, value, false);
+    go_back();
+    writer.write_line(StaffPart::tab, {});
+    if (!bar.stabs.empty()) {
+      go_back();
+      writer.write_stabs(StaffPart::tab);
+    }
     const bool is_last = index + 1 == layout_.bars.size();
     const bool ends_ending =
         bar.ending > 0 && (is_last || layout_.bars[index + 1].ending != bar.ending);
@@ -299,84 +278,11 @@ class ScoreWriter {
     return std::string(name);
   }
 
-  void add_value(pugi::xml_node measure, const SheetBar& bar, const WrittenValue& value,
-                 bool is_staff) {
-    pugi::xml_node node = add(measure, "note");
-    const SheetNote* note = value.note ? &bar.notes[*value.note] : nullptr;
-    // The tab cannot show a note that the neck does not have.
-    if (note != nullptr && !is_staff && !note->position) note = nullptr;
-    const char* accidental = nullptr;
-    if (note != nullptr) {
-      const WrittenPitch& written = (*bar_pitches_)[*value.note];
-      add_pitch(node, written);
-      if (is_staff && written.accidental && !value.is_tied_from_previous) {
-        accidental = accidental_text(*written.accidental);
-      }
-    } else {
-      if (!is_staff) node.append_attribute("print-object") = "no";
-      add(node, "rest");
-    }
-    add(node, "duration", value.length_tatums);
-    if (note != nullptr) {
-      if (value.is_tied_from_previous) add(node, "tie").append_attribute("type") = "stop";
-      if (value.is_tied_to_next) add(node, "tie").append_attribute("type") = "start";
-    }
-    add(node, "voice", is_staff ? 1 : 2);
-    add(node, "type", std::string(value_text(value.value)));
-    for (int i = 0; i < value.dot_count; ++i) add(node, "dot");
-    if (accidental != nullptr) add(node, "accidental", std::string(accidental));
-    if (value.is_triplet) {
-      pugi::xml_node modification = add(node, "time-modification");
-      add(modification, "actual-notes", 3);
-      add(modification, "normal-notes", 2);
-    }
-    if (note != nullptr) {
-      if (!is_staff) add(node, "stem", std::string("none"));
-      if (note->is_dead) {
-        add(node, "notehead", std::string("x"));
-      } else if (note->is_doubt && is_staff) {
-        add(node, "notehead", std::string("normal")).append_attribute("parentheses") = "yes";
-      }
-    }
-    add(node, "staff", is_staff ? 1 : 2);
-    add_notations(node, value, note, is_staff);
-  }
-
-  static void add_pitch(pugi::xml_node node, const WrittenPitch& written) {
-    pugi::xml_node pitch = add(node, "pitch");
-    add_step(pitch, "step", "alter", written.name);
-    add(pitch, "octave", written.octave);
-  }
-
-  static void add_notations(pugi::xml_node node, const WrittenValue& value, const SheetNote* note,
-                            bool is_staff) {
-    const bool has_tie = note != nullptr && (value.is_tied_from_previous || value.is_tied_to_next);
-    const bool has_tuplet = is_staff && (value.begins_tuplet || value.ends_tuplet);
-    const bool has_place = note != nullptr && !is_staff;
-    if (!has_tie && !has_tuplet && !has_place) return;
-    pugi::xml_node notations = add(node, "notations");
-    if (has_tie) {
-      if (value.is_tied_from_previous) add(notations, "tied").append_attribute("type") = "stop";
-      if (value.is_tied_to_next) add(notations, "tied").append_attribute("type") = "start";
-    }
-    if (has_tuplet) {
-      if (value.begins_tuplet) add(notations, "tuplet").append_attribute("type") = "start";
-      if (value.ends_tuplet) add(notations, "tuplet").append_attribute("type") = "stop";
-    }
-    if (has_place) {
-      pugi::xml_node technical = add(notations, "technical");
-      if (note->position->finger > 0) add(technical, "fingering", note->position->finger);
-      add(technical, "string", note->position->string_number);
-      add(technical, "fret", note->position->fret);
-    }
-  }
-
   const take::Take& take_;
   const SheetLayout& layout_;
   std::optional<theory::Key> key_;
   bool is_bass_;
-  std::vector<std::vector<WrittenPitch>> pitches_;  // of each bar's notes
-  const std::vector<WrittenPitch>* bar_pitches_ = nullptr;
+  std::vector<BarPitches> pitches_;  // of each bar
   int beats_in_force_ = 0;
   double tempo_in_force_ = 0.0;
 };

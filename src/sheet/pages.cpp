@@ -7,6 +7,8 @@
 #include <fmt/ranges.h>
 
 #include "src/neck/named_necks.hpp"
+#include "src/sheet/chord_grids.hpp"
+#include "src/sheet/excerpt.hpp"
 #include "src/sheet/harmony.hpp"
 #include "src/sheet/page_bounds.hpp"
 #include "src/sheet/text_columns.hpp"
@@ -64,7 +66,9 @@ class SectionWriter {
   }
 
   [[nodiscard]] Result<void> write() {
-    layout_ = lay_out(section_.take, options_.layout);
+    LayoutOptions layout_options = options_.layout;
+    if (section_.stretch) layout_options.stretch = section_.stretch;
+    layout_ = lay_out(section_.take, layout_options);
     if (layout_.bars.empty()) {
       return fail(ErrorCode::invalid_argument,
                   layout_.tempo_bpm
@@ -74,6 +78,7 @@ class SectionWriter {
     }
     begin_page();
     write_heading();
+    write_grids();
     write_systems();
     write_legend();
     return {};
@@ -147,6 +152,26 @@ class SectionWriter {
     y_ = std::max({left_y, right_y, y_}) + 6.0;
   }
 
+  /// The shapes of an arrangement's stabs, two rows of them at most.
+  void write_grids() {
+    const auto in_a_row = static_cast<std::size_t>(line_width() / chord_grid_width_pt);
+    const auto grids = used_grids(section_.take, layout_, 2 * in_a_row);
+    if (grids.empty()) return;
+    const double height = chord_grid_height_pt(grids);
+    // Rows of one length, centred.
+    const std::size_t rows = (grids.size() + in_a_row - 1) / in_a_row;
+    const std::size_t length = (grids.size() + rows - 1) / rows;
+    for (std::size_t i = 0; i < grids.size(); ++i) {
+      const std::size_t in_row = std::min(length, grids.size() - i / length * length);
+      const double row_left = 0.5 * (width_ - chord_grid_width_pt * static_cast<double>(in_row));
+      auto marks = chord_grid_marks(grids[i], section_.take.neck, measure_);
+      move(marks, row_left + chord_grid_width_pt * static_cast<double>(i % length),
+           y_ + height * static_cast<double>(i / length));
+      page().marks.insert(page().marks.end(), marks.begin(), marks.end());
+    }
+    y_ += height * static_cast<double>(rows) + 8.0;
+  }
+
   void write_systems() {
     const auto pitches = written_pitches(section_.take, layout_);
     std::vector<EngravedBar> bars;
@@ -175,12 +200,10 @@ class SectionWriter {
       auto& marks = page().marks;
       marks.insert(marks.end(), system.marks.begin(), system.marks.end());
       y_ += system.height_pt + system_gap;
-      has_dead_ = has_dead_ || system.has_dead;
-      has_doubt_ = has_doubt_ || system.has_doubt;
-      has_held_ = has_held_ || system.has_held;
-      has_off_neck_ = has_off_neck_ || system.has_off_neck;
+      has_doubtful_chord_ = has_doubtful_chord_ || system.has_doubtful_chord;
       begin += count;
     }
+    signs_ = painter.signs();
   }
 
   /// Four bars and a pick-up, or as many as are not crowded; one at least.
@@ -203,10 +226,12 @@ class SectionWriter {
   void write_legend() {
     std::vector<std::string> lines;
     std::vector<std::string> signs;
-    if (has_dead_) signs.emplace_back("x  dead note");
-    if (has_held_) signs.emplace_back("( )  held over");
-    if (has_doubt_) signs.emplace_back("?  in doubt");
-    if (has_off_neck_) signs.emplace_back("*  not on this neck");
+    if (signs_.has_dead) signs.emplace_back("x  dead note");
+    if (signs_.has_held) signs.emplace_back("( )  held over");
+    if (signs_.has_hammer) signs.emplace_back("H, P  hammered on, pulled off");
+    if (signs_.has_slide) signs.emplace_back("a line between two numbers: a slide");
+    if (signs_.has_doubt || has_doubtful_chord_) signs.emplace_back("?  in doubt");
+    if (signs_.has_off_neck) signs.emplace_back("*  not on this neck");
     if (!signs.empty()) lines.push_back(fmt::format("{}", fmt::join(signs, "     ")));
     if (layout_.swing_ratio) {
       lines.push_back(fmt::format(
@@ -217,7 +242,12 @@ class SectionWriter {
       lines.push_back(fmt::format("{} notes lie too close together to be written and are left out.",
                                   layout_.crowded.size()));
     }
-    if (!layout_.unbarred.empty() && !options_.layout.stretch && !options_.layout.first_bar) {
+    if (layout_.stabs_left_out > 0) {
+      lines.push_back(fmt::format("{} stabs find no place in the bars and are left out.",
+                                  layout_.stabs_left_out));
+    }
+    const bool is_whole = !section_.stretch && !asks_for_part(options_.layout);
+    if (!layout_.unbarred.empty() && is_whole) {
       lines.push_back(
           fmt::format("{} notes lie outside the bars and are left out.", layout_.unbarred.size()));
     }
@@ -239,10 +269,8 @@ class SectionWriter {
   double height_ = 0.0;
   double y_ = 0.0;
   SheetLayout layout_;
-  bool has_dead_ = false;
-  bool has_doubt_ = false;
-  bool has_held_ = false;
-  bool has_off_neck_ = false;
+  TabSigns signs_;
+  bool has_doubtful_chord_ = false;
 };
 
 }  // namespace

@@ -1,5 +1,6 @@
 #pragma once
 
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -22,14 +23,15 @@ struct PageOptions {
 /// One part of a sheet that begins a new page: the line itself, or a level of it.
 struct PageSection {
   take::Take take;
-  std::string subtitle = {};  // "Level 2: roots and fifths"
+  std::string subtitle = {};                            // "Level 2: roots with walk-ups"
+  std::optional<take::Stretch> stretch = std::nullopt;  // of this take, in place of the options'
 };
 
 /// The sections as printed pages: heading (title, composer, tempo, swing, key, form, tuning, capo),
-/// systems of four bars where these fit, bar numbers, chord names, passages, and under the last
-/// system what the signs mean. Pages are numbered where there is more than one. A pure function:
-/// the same takes give the same marks. Errors: invalid_argument for a take without a grid, or
-/// where nothing lies in the bars asked for.
+/// grids of the shapes that an arrangement strikes, systems of four bars where these fit, bar
+/// numbers, chord names, passages, and under the last system what the signs mean. Pages are
+/// numbered where there is more than one. A pure function: the same takes give the same marks.
+/// Errors: invalid_argument for a take without a grid, or where nothing lies in the bars asked for.
 [[nodiscard]] Result<std::vector<Page>> lay_out_pages(const std::vector<PageSection>& sections,
                                                       const PageOptions& options,
                                                       const TextMeasure& measure);

@@ -127,6 +127,16 @@ std::optional<Division> exact_division(std::span<const double> boundaries, doubl
   return std::nullopt;
 }
 
+int written_end(double sounded_tatums, int onset_tatums, Division division) noexcept {
+  const bool is_ternary = division == Division::thirds || division == Division::sixths;
+  const int unit = is_ternary ? tatums_per_beat / 3 : tatums_per_beat / 2;
+  // A release a little after a slot still ends on it.
+  constexpr double late_tatums = 2.0;
+  int end = unit * static_cast<int>(std::ceil((sounded_tatums - late_tatums) / unit));
+  while (end <= onset_tatums) end += unit;
+  return end;
+}
+
 double straightened(double share, double long_share) noexcept {
   if (share <= long_share) return 0.5 * share / long_share;
   return 0.5 + 0.5 * (share - long_share) / (1.0 - long_share);

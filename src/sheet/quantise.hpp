@@ -35,6 +35,14 @@ struct QuantisedBeat {
 /// The slot of an exact share within a beat of a division, 0..12, or nothing.
 [[nodiscard]] std::optional<int> exact_tatums(double share, Division division, double long_share);
 
+/// Silence of this or more is written as a rest; less belongs to the sound before it.
+inline constexpr int shortest_rest_tatums = tatums_per_beat / 2;
+
+/// Where a sound is written to end: the first half or, in a beat of thirds or sixths, third of a
+/// beat after its onset that it does not outlast by more than a sixth of a beat. `sounded_tatums`:
+/// its end on the straightened grid, in the tatums that `onset_tatums` counts.
+[[nodiscard]] int written_end(double sounded_tatums, int onset_tatums, Division division) noexcept;
+
 /// A share of a swung beat as it is written: the long eighth fills the first half.
 [[nodiscard]] double straightened(double share, double long_share) noexcept;
 

@@ -23,13 +23,20 @@ bool is_same_note(const SheetNote& a, const SheetNote& b) {
   return a.onset_tatums == b.onset_tatums && a.length_tatums == b.length_tatums &&
          a.midi == b.midi && a.is_dead == b.is_dead && a.is_doubt == b.is_doubt &&
          a.is_tied_from_previous == b.is_tied_from_previous &&
-         a.is_tied_to_next == b.is_tied_to_next && a.position == b.position;
+         a.is_tied_to_next == b.is_tied_to_next && a.position == b.position && a.joint == b.joint;
+}
+
+bool is_same_stab(const SheetStab& a, const SheetStab& b) {
+  return a.onset_tatums == b.onset_tatums && a.length_tatums == b.length_tatums &&
+         a.positions == b.positions && a.is_tied_from_previous == b.is_tied_from_previous &&
+         a.is_tied_to_next == b.is_tied_to_next;
 }
 
 bool is_same(const Compared& a, const Compared& b) {
   return a.bar->beat_count == b.bar->beat_count && a.bar->first_beat == b.bar->first_beat &&
          a.bar->divisions == b.bar->divisions &&
          std::ranges::equal(a.bar->notes, b.bar->notes, is_same_note) &&
+         std::ranges::equal(a.bar->stabs, b.bar->stabs, is_same_stab) &&
          std::ranges::equal(a.chords, b.chords, [](const SheetChord& x, const SheetChord& y) {
            return x.onset_tatums == y.onset_tatums && x.text == y.text && x.is_doubt == y.is_doubt;
          });
@@ -48,8 +55,10 @@ std::vector<Compared> compared_bars(const take::Take& take, const SheetLayout& l
       one.chords.insert(one.chords.begin(), *in_force);
     }
     if (!bar.chords.empty()) in_force = bar.chords.back();
-    one.is_held_into = !bar.notes.empty() && bar.notes.front().is_tied_from_previous;
-    one.is_held_out_of = !bar.notes.empty() && bar.notes.back().is_tied_to_next;
+    one.is_held_into = (!bar.notes.empty() && bar.notes.front().is_tied_from_previous) ||
+                       (!bar.stabs.empty() && bar.stabs.front().is_tied_from_previous);
+    one.is_held_out_of = (!bar.notes.empty() && bar.notes.back().is_tied_to_next) ||
+                         (!bar.stabs.empty() && bar.stabs.back().is_tied_to_next);
     one.begins_passage = std::ranges::any_of(
         take.passages, [&](const take::Passage& passage) { return begins_in(passage, bar); });
   }

@@ -31,22 +31,32 @@ struct Span {
   std::optional<std::size_t> note;
   int begin = 0;
   int end = 0;
+  bool is_tied_from_previous = false;
+  bool is_tied_to_next = false;
 };
 
 class BarWriter {
  public:
   explicit BarWriter(const SheetBar& bar) : bar_(bar) {}
 
-  [[nodiscard]] std::vector<WrittenValue> write() {
+  /// One voice of the bar, checked: no overlap, no hole, full to the last tatum.
+  template <typename Pieces>
+  [[nodiscard]] std::vector<WrittenValue> write(const Pieces& pieces) {
     int reached = 0;
-    for (std::size_t i = 0; i < bar_.notes.size(); ++i) {
-      const SheetNote& note = bar_.notes[i];
-      if (note.onset_tatums > reached) cut({std::nullopt, reached, note.onset_tatums});
-      reached = note.onset_tatums + note.length_tatums;
-      cut({i, note.onset_tatums, reached});
+    for (std::size_t i = 0; i < pieces.size(); ++i) {
+      const auto& piece = pieces[i];
+      if (piece.onset_tatums > reached) cut({std::nullopt, reached, piece.onset_tatums});
+      reached = piece.onset_tatums + piece.length_tatums;
+      cut({i, piece.onset_tatums, reached, piece.is_tied_from_previous, piece.is_tied_to_next});
     }
     if (reached < bar_.length_tatums()) cut({std::nullopt, reached, bar_.length_tatums()});
     mark_tuplets();
+    int sum = 0;
+    for (const WrittenValue& value : values_) {
+      LOWSTRIDE_EXPECTS(value.onset_tatums == sum && value.length_tatums > 0);
+      sum += value.length_tatums;
+    }
+    LOWSTRIDE_EXPECTS(sum == bar_.length_tatums());
     return std::move(values_);
   }
 
@@ -69,10 +79,9 @@ class BarWriter {
       }
     }
     if (!span.note) return;
-    const SheetNote& note = bar_.notes[*span.note];
     for (std::size_t i = first; i < values_.size(); ++i) {
-      values_[i].is_tied_from_previous = i > first || note.is_tied_from_previous;
-      values_[i].is_tied_to_next = i + 1 < values_.size() || note.is_tied_to_next;
+      values_[i].is_tied_from_previous = i > first || span.is_tied_from_previous;
+      values_[i].is_tied_to_next = i + 1 < values_.size() || span.is_tied_to_next;
     }
   }
 
@@ -133,14 +142,12 @@ class BarWriter {
 }  // namespace
 
 std::vector<WrittenValue> written_values(const SheetBar& bar) {
-  auto values = BarWriter(bar).write();
-  int sum = 0;
-  for (const WrittenValue& value : values) {
-    LOWSTRIDE_EXPECTS(value.onset_tatums == sum && value.length_tatums > 0);
-    sum += value.length_tatums;
-  }
-  LOWSTRIDE_EXPECTS(sum == bar.length_tatums());
-  return values;
+  return BarWriter(bar).write(bar.notes);
+}
+
+std::vector<WrittenValue> stab_values(const SheetBar& bar) {
+  if (bar.stabs.empty()) return {};
+  return BarWriter(bar).write(bar.stabs);
 }
 
 }  // namespace lowstride::sheet

@@ -13,7 +13,7 @@ enum class NoteValue : std::uint8_t { whole, half, quarter, eighth, sixteenth, t
 
 /// A note or rest as one sign of notation can show it.
 struct WrittenValue {
-  std::optional<std::size_t> note;  // into SheetBar::notes; nothing = a rest
+  std::optional<std::size_t> note;  // into SheetBar::notes (or stabs); nothing = a rest
   int onset_tatums = 0;             // from the start of the bar
   int length_tatums = 0;
   NoteValue value = NoteValue::quarter;
@@ -31,5 +31,8 @@ struct WrittenValue {
 /// halves, dotted halves and wholes that begin on a beat. Lengths add up to the bar exactly.
 /// Common practice: a half begins on any beat of 3/4 and on beats 1, 2 and 3 of 4/4.
 [[nodiscard]] std::vector<WrittenValue> written_values(const SheetBar& bar);
+/// The same for the voice of the stabs: `note` is an index into SheetBar::stabs. Empty where a bar
+/// has none.
+[[nodiscard]] std::vector<WrittenValue> stab_values(const SheetBar& bar);
 
 }  // namespace lowstride::sheet

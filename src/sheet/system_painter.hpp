@@ -1,26 +1,22 @@
 #pragma once
 
-#include <optional>
 #include <span>
+#include <string>
 #include <vector>
 
 #include "src/sheet/engraving.hpp"
 #include "src/sheet/layout.hpp"
+#include "src/sheet/staff_painter.hpp"
+#include "src/sheet/tab_painter.hpp"
 #include "src/take/take.hpp"
 
 namespace lowstride::sheet {
-
-/// What stands on the lines of a system.
-enum class StaffKind : std::uint8_t { staff_and_tab, tab_only };
 
 /// A line of bars on the page before it has its place: its upper left corner is the origin.
 struct PaintedSystem {
   std::vector<Mark> marks;
   double height_pt = 0.0;
-  bool has_dead = false;  // signs that the page explains at its end
-  bool has_doubt = false;
-  bool has_held = false;
-  bool has_off_neck = false;
+  bool has_doubtful_chord = false;
 };
 
 struct SystemPlace {
@@ -41,36 +37,29 @@ class SystemPainter {
 
   [[nodiscard]] PaintedSystem paint(std::span<const EngravedBar> bars, const SystemPlace& place);
 
+  /// What the systems so far used and the page has to explain.
+  [[nodiscard]] const TabSigns& signs() const noexcept { return tab_.signs(); }
+
  private:
-  void paint_prefix(bool is_first, std::vector<Mark>& marks) const;
-  void paint_bar_on_staff(const EngravedBar& bar, double left, const std::vector<double>& places,
-                          double right, bool is_first, bool is_last, std::vector<Mark>& marks);
-  void paint_head(const SheetBar& bar, const EngravedBar& engraved, const WrittenValue& value,
-                  double x, std::vector<Mark>& marks) const;
-  void paint_stems(const EngravedBar& engraved, const std::vector<double>& xs,
-                   std::vector<Mark>& marks) const;
-  void paint_tab_bar(const EngravedBar& bar, double left, const std::vector<double>& places,
-                     double right, double top, PaintedSystem& system) const;
-  void paint_tab_rhythm(const EngravedBar& bar, const std::vector<double>& xs, double right,
-                        double top, std::vector<Mark>& marks) const;
+  void paint_tab_prefix(double tab_top, bool has_meter, std::vector<Mark>& marks) const;
+  void paint_chords(const EngravedBar& bar, const BarPlace& place, double y,
+                    PaintedSystem& system) const;
   void paint_lines(std::span<const EngravedBar> bars, double prefix, double staff_top,
-                   double tab_top, std::span<const double> bar_lines, bool is_last,
+                   double tab_top, std::span<const BarPlace> places, bool is_last,
                    std::vector<Mark>& marks) const;
   void paint_repeat(double x, bool is_begin, double staff_top, double tab_top,
                     std::vector<Mark>& marks) const;
-  void paint_over_bars(std::span<const EngravedBar> bars, std::span<const double> lefts,
-                       std::span<const double> bar_lines, double y, std::vector<Mark>& marks) const;
-  [[nodiscard]] double y_of(const WrittenPitch& pitch) const;
-  [[nodiscard]] double tab_height() const;
+  void paint_over_bars(std::span<const EngravedBar> bars, std::span<const BarPlace> places,
+                       double y, std::vector<Mark>& marks) const;
+  [[nodiscard]] std::string bar_number(const SheetBar& bar, double room) const;
 
   const take::Take& take_;
   const SheetLayout& layout_;
   StaffKind kind_;
   TextMeasure measure_;
   bool is_bass_ = true;
-  int signature_ = 0;
-  std::optional<Point> open_tie_;  // from the bar before, in this system
-  bool is_tie_above_ = false;
+  StaffPainter staff_;
+  TabPainter tab_;
 };
 
 }  // namespace lowstride::sheet

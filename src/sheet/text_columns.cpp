@@ -35,6 +35,13 @@ int needed_columns(const SheetBar& bar, int beat, int base) {
     int& length = lengths[note.onset_tatums % tatums_per_beat];
     length = std::max(length, column_count(note_text(note)));
   }
+  for (const SheetStab& stab : bar.stabs) {
+    if (stab.onset_tatums / tatums_per_beat != beat) continue;
+    int& length = lengths[stab.onset_tatums % tatums_per_beat];
+    for (const neck::Position& place : stab.positions) {
+      length = std::max(length, column_count(stab_text(stab, place)));
+    }
+  }
   for (int width = base;; ++width) {
     bool fits = true;
     for (auto event = lengths.begin(); event != lengths.end(); ++event) {
@@ -207,6 +214,11 @@ std::string note_text(const SheetNote& note) {
   if (!note.position) return "*";
   const std::string fret = fmt::format("{}", note.position->fret);
   return note.is_tied_from_previous ? "(" + fret + ")" : fret;
+}
+
+std::string stab_text(const SheetStab& stab, const neck::Position& place) {
+  return stab.is_tied_from_previous ? fmt::format("({})", place.fret)
+                                    : fmt::format("{}", place.fret);
 }
 
 std::string chord_text(const SheetChord& chord) {

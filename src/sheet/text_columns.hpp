@@ -31,12 +31,14 @@ struct TextSystem {
 /// What a note looks like on its string: "5", "(5)" when held over, "x" when dead, "*" when the
 /// neck does not have it.
 [[nodiscard]] std::string note_text(const SheetNote& note);
+/// The same for one string of a stab.
+[[nodiscard]] std::string stab_text(const SheetStab& stab, const neck::Position& place);
 /// "Bb7", with a question mark behind it when in doubt.
 [[nodiscard]] std::string chord_text(const SheetChord& chord);
 
 /// Breaks bars into systems of eight, four, two or one bar, whatever `width_columns` holds, a
-/// pick-up before the first. Every note, count and chord name keeps a free column behind it. Bars
-/// stand under each other from system to system where the width allows that.
+/// pick-up before the first. Every note, stab, count and chord name keeps a free column behind it.
+/// Bars stand under each other from system to system where the width allows that.
 [[nodiscard]] std::vector<TextSystem> plan_systems(std::span<const SheetBar> bars,
                                                    int label_columns, int width_columns);
 

@@ -56,6 +56,12 @@ std::string count_text(int beat_number, int tatum, Division division) {
   }
 }
 
+/// h, p or s before a note that is hammered on, pulled off or slid to.
+char joint_sign(Joint joint) {
+  if (joint == Joint::slide) return 's';
+  return joint == Joint::pull_off ? 'p' : 'h';
+}
+
 }  // namespace
 
 struct SystemWriter::Rows {
@@ -147,6 +153,7 @@ void SystemWriter::write_bar(const SheetBar& bar, const std::vector<int>& beat_c
   for (int beat = 0; beat < bar.beat_count; ++beat) {
     rows.counts.put(column(beat * tatums_per_beat), fmt::format("{}", bar.first_beat + beat));
   }
+  for (const SheetStab& stab : bar.stabs) write_stab(bar, stab, column(stab.onset_tatums), rows);
   for (const SheetNote& note : bar.notes) write_note(bar, note, column(note.onset_tatums), rows);
 }
 
@@ -156,19 +163,11 @@ void SystemWriter::write_note(const SheetBar& bar, const SheetNote& note, int co
     used_.has_tie = used_.has_tie || !note.is_dead;
     return;
   }
-  if (const char sign = joint_sign(note.note_index); sign != ' ') {
-    rows.strings[string_row(note)].put(column - 1, std::string(1, sign));
+  if (note.joint != Joint::none) {
+    rows.strings[string_row(note)].put(column - 1, std::string(1, joint_sign(note.joint)));
     used_.has_joint = true;
   }
-  const int beat = note.onset_tatums / tatums_per_beat;
-  const int tatum = note.onset_tatums % tatums_per_beat;
-  const Division division = bar.divisions[static_cast<std::size_t>(beat)];
-  rows.counts.put(column, count_text(bar.first_beat + beat, tatum, division));
-  if (tatum > 0) {
-    used_.has_triplet = used_.has_triplet || division == Division::thirds;
-    used_.has_swung_pair =
-        used_.has_swung_pair || (division == Division::halves && layout_.swing_ratio.has_value());
-  }
+  write_count(bar, note.onset_tatums, column, rows);
   used_.has_dead = used_.has_dead || note.is_dead;
   if (!note.position && !note.is_dead) used_.off_neck.push_back(note.note_index);
   if (note.is_doubt) {
@@ -183,12 +182,27 @@ void SystemWriter::write_note(const SheetBar& bar, const SheetNote& note, int co
   }
 }
 
-/// h, p or s before a note that is hammered on, pulled off or slid to; else a blank.
-char SystemWriter::joint_sign(std::size_t note_index) const {
-  const take::Note& note = take_.notes[note_index];
-  if (note_index == 0 || note.articulation == neck::Articulation::plucked) return ' ';
-  if (note.articulation == neck::Articulation::slid) return 's';
-  return note.midi < take_.notes[note_index - 1].midi ? 'p' : 'h';
+void SystemWriter::write_stab(const SheetBar& bar, const SheetStab& stab, int column, Rows& rows) {
+  for (const neck::Position& place : stab.positions) {
+    const auto row = static_cast<std::size_t>(std::max(1, place.string_number)) - 1;
+    rows.strings[std::min(row, names_.size() - 1)].put(column, stab_text(stab, place));
+  }
+  if (stab.is_tied_from_previous) {
+    used_.has_tie = true;
+    return;
+  }
+  write_count(bar, stab.onset_tatums, column, rows);
+}
+
+void SystemWriter::write_count(const SheetBar& bar, int onset_tatums, int column, Rows& rows) {
+  const int beat = onset_tatums / tatums_per_beat;
+  const int tatum = onset_tatums % tatums_per_beat;
+  const Division division = bar.divisions[static_cast<std::size_t>(beat)];
+  rows.counts.put(column, count_text(bar.first_beat + beat, tatum, division));
+  if (tatum == 0) return;
+  used_.has_triplet = used_.has_triplet || division == Division::thirds;
+  used_.has_swung_pair =
+      used_.has_swung_pair || (division == Division::halves && layout_.swing_ratio.has_value());
 }
 
 /// Row of a note, from the highest string. One that the neck does not have stands on the string

@@ -46,8 +46,9 @@ class SystemWriter {
   void write_bar(const SheetBar& bar, const std::vector<int>& beat_columns,
                  const std::vector<int>& beat_widths, Rows& rows);
   void write_note(const SheetBar& bar, const SheetNote& note, int column, Rows& rows);
+  void write_stab(const SheetBar& bar, const SheetStab& stab, int column, Rows& rows);
+  void write_count(const SheetBar& bar, int onset_tatums, int column, Rows& rows);
   void write_repeats(const SheetBar& bar, int begin, int end, Rows& rows);
-  [[nodiscard]] char joint_sign(std::size_t note_index) const;
   [[nodiscard]] std::size_t string_row(const SheetNote& note) const;
   [[nodiscard]] std::string bar_heading(const SheetBar& bar, int room) const;
 

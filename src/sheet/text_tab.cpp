@@ -83,6 +83,10 @@ std::string legend(const take::Take& take, const SheetLayout& layout, const Used
     text += fmt::format("{} notes lie too close together to be written and are left out.\n",
                         layout.crowded.size());
   }
+  if (layout.stabs_left_out > 0) {
+    text += fmt::format("{} stabs find no place in the bars and are left out.\n",
+                        layout.stabs_left_out);
+  }
   return text;
 }
 

@@ -34,30 +34,45 @@ std::optional<int> Accidentals::needed(theory::PitchName name, int octave) {
   return name.alteration;
 }
 
-std::vector<std::vector<WrittenPitch>> written_pitches(const take::Take& take,
-                                                       const SheetLayout& layout) {
+std::vector<BarPitches> written_pitches(const take::Take& take, const SheetLayout& layout) {
   const auto key = key_of(take);
   Accidentals accidentals(key ? theory::key_signature(*key) : 0);
   dsp::ChordReading in_force;
-  std::vector<std::vector<WrittenPitch>> bars;
+  const auto written = [&](int sounding_midi, bool is_tied) {
+    const int midi = sounding_midi + written_octave_semitones;
+    WrittenPitch pitch;
+    pitch.name = theory::spell_over_chord(midi, in_force, key);
+    pitch.octave = theory::written_octave(midi, pitch.name);
+    if (!is_tied) pitch.accidental = accidentals.needed(pitch.name, pitch.octave);
+    return pitch;
+  };
+  std::vector<BarPitches> bars;
   for (const SheetBar& bar : layout.bars) {
     accidentals.begin_bar();
-    auto& pitches = bars.emplace_back();
+    BarPitches& pitches = bars.emplace_back();
     std::size_t chord = 0;
-    for (const SheetNote& note : bar.notes) {
-      while (chord < bar.chords.size() && bar.chords[chord].onset_tatums <= note.onset_tatums) {
+    const auto reach = [&](int tatums) {
+      while (chord < bar.chords.size() && bar.chords[chord].onset_tatums <= tatums) {
         in_force = take.chords[bar.chords[chord++].chord_index].chord;
       }
-      const int midi = note.midi + written_octave_semitones;
-      WrittenPitch pitch;
-      pitch.name = theory::spell_over_chord(midi, in_force, key);
-      pitch.octave = theory::written_octave(midi, pitch.name);
-      if (!note.is_tied_from_previous) {
-        pitch.accidental = accidentals.needed(pitch.name, pitch.octave);
+    };
+    std::size_t stab = 0;
+    const auto write_stabs_before = [&](int tatums) {
+      for (; stab < bar.stabs.size() && bar.stabs[stab].onset_tatums < tatums; ++stab) {
+        reach(bar.stabs[stab].onset_tatums);
+        auto& strings = pitches.stabs.emplace_back();
+        for (const int midi : bar.stabs[stab].midi) {
+          strings.push_back(written(midi, bar.stabs[stab].is_tied_from_previous));
+        }
       }
-      pitches.push_back(pitch);
+    };
+    for (const SheetNote& note : bar.notes) {
+      write_stabs_before(note.onset_tatums);
+      reach(note.onset_tatums);
+      pitches.notes.push_back(written(note.midi, note.is_tied_from_previous));
     }
-    if (!bar.chords.empty()) in_force = take.chords[bar.chords.back().chord_index].chord;
+    write_stabs_before(bar.length_tatums());
+    reach(bar.length_tatums());
   }
   return bars;
 }

@@ -46,8 +46,14 @@ struct WrittenPitch {
   bool operator==(const WrittenPitch&) const = default;
 };
 
-/// For every bar, one to each of its notes: spelled over the chord in force and the key.
-[[nodiscard]] std::vector<std::vector<WrittenPitch>> written_pitches(const take::Take& take,
-                                                                     const SheetLayout& layout);
+struct BarPitches {
+  std::vector<WrittenPitch> notes;               // one to each note of the bar
+  std::vector<std::vector<WrittenPitch>> stabs;  // of each stab, one to each of its strings
+};
+
+/// For every bar: spelled over the chord in force and the key. Where a note and a stab begin
+/// together the note's accidentals come first.
+[[nodiscard]] std::vector<BarPitches> written_pitches(const take::Take& take,
+                                                      const SheetLayout& layout);
 
 }  // namespace lowstride::sheet

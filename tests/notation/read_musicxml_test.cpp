@@ -8,6 +8,7 @@
 #include "src/sheet/export.hpp"
 #include "src/take/validate.hpp"
 #include "src/theory/chord_label.hpp"
+#include "tests/sheet/arranged_takes.hpp"
 #include "tests/sheet/example_takes.hpp"
 #include "tests/take/temporary_folder.hpp"
 
@@ -174,6 +175,30 @@ TEST_F(ReadMusicXml, every_note_survives_the_way_there_and_back) {
     const auto back = sheet::musicxml_file(made->take);
     ASSERT_TRUE(back) << back.error().message;
     EXPECT_EQ(notes_of(*back), notes_of(*there));
+  }
+}
+
+// Property: the guitar part that `arrange` makes comes back with its line and every stab, on the
+// same strings and frets, in every style; and again unchanged.
+TEST_F(ReadMusicXml, an_arrangement_comes_back_with_its_stabs) {
+  for (std::uint32_t seed = 1; seed <= 5; ++seed) {
+    for (const parts::Style style : sheet::example::all_styles) {
+      SCOPED_TRACE(testing::Message() << "seed " << seed << ", " << parts::style_name(style));
+      const take::Take part = sheet::example::random_arrangement(seed, style);
+      const auto there = sheet::musicxml_file(part);
+      ASSERT_TRUE(there) << there.error().message;
+      const auto made = read(*there);
+      ASSERT_TRUE(made) << made.error().message;
+      ASSERT_TRUE(take::check_take(made->take)) << take::check_take(made->take).error().message;
+      ASSERT_EQ(made->take.stabs.size(), part.stabs.size());
+      for (std::size_t i = 0; i < part.stabs.size(); ++i) {
+        EXPECT_EQ(made->take.stabs[i].positions, part.stabs[i].positions) << i;
+      }
+      ASSERT_EQ(made->take.notes.size(), part.notes.size());
+      const auto back = sheet::musicxml_file(made->take);
+      ASSERT_TRUE(back) << back.error().message;
+      EXPECT_EQ(notes_of(*back), notes_of(*there));
+    }
   }
 }
 
