@@ -92,6 +92,27 @@ TEST(Form, recognises_aaba_by_its_bridge) {
   EXPECT_EQ(form_name(*form), "32-bar AABA");
 }
 
+// Sixteen bars: four sections of four with a bridge, or one chorus that comes round.
+TEST(Form, recognises_sixteen_bars_with_a_bridge_and_without) {
+  const std::vector<Change> a{{7, major}, {4, m7}, {9, m7}, {2, d7}};
+  const std::vector<Change> bridge{{0, major}, {5, d7}, {11, d7}, {4, d7}};
+  auto sections = times(a, 2);
+  sections.insert(sections.end(), bridge.begin(), bridge.end());
+  sections.insert(sections.end(), a.begin(), a.end());
+  const auto aaba = recognise_form(chart(times(sections, 2)));
+  ASSERT_TRUE(aaba);
+  EXPECT_EQ(aaba->kind, FormKind::aaba);
+  EXPECT_EQ(form_name(*aaba), "16-bar AABA");
+
+  const std::vector<Change> through{
+      {10, major}, {10, d7}, {3, major}, {3, minor}, {10, major}, {7, d7}, {0, d7}, {5, d7},
+      {10, d7},    {2, d7},  {7, m7},    {0, d7},    {3, minor},  {8, d7}, {0, m7}, {5, d7}};
+  const auto round = recognise_form(chart(times(through, 2)));
+  ASSERT_TRUE(round);
+  EXPECT_EQ(round->kind, FormKind::cycle);
+  EXPECT_EQ(form_name(*round), "16-bar cycle");
+}
+
 TEST(Form, recognises_a_vamp_on_two_chords) {
   const auto form = recognise_form(chart(times({{7, m7}, {7, m7}, {0, d7}, {0, d7}}, 4)));
   ASSERT_TRUE(form);

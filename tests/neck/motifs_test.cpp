@@ -6,6 +6,7 @@
 #include <gtest/gtest.h>
 
 #include "src/neck/fingering.hpp"
+#include "src/neck/hand.hpp"
 #include "src/neck/named_necks.hpp"
 
 namespace lowstride::neck {
@@ -64,6 +65,64 @@ TEST(Motifs, keep_their_shape_on_other_strings) {
       EXPECT_EQ(other.finger, first.finger) << start + i;
     }
   }
+}
+
+/// Whether eight notes have one shape at two places: strings, frets and fingers from the first on.
+bool is_alike(const std::vector<Position>& path, std::size_t first, std::size_t other,
+              std::size_t length) {
+  for (std::size_t i = 1; i < length; ++i) {
+    const Position& a = path[first + i];
+    const Position& b = path[other + i];
+    if (a.string_number - path[first].string_number !=
+            b.string_number - path[other].string_number ||
+        a.fret - path[first].fret != b.fret - path[other].fret || a.finger != b.finger) {
+      return false;
+    }
+  }
+  return true;
+}
+
+// What the hand gains by it: patterns between other notes, which pull each occurrence another way,
+// come out alike far more often than on the cheapest path alone, and never less often.
+TEST(Motifs, come_out_alike_where_the_cheapest_path_would_break_them_up) {
+  constexpr unsigned seed = 12;
+  std::mt19937 random(seed);
+  const auto number = [&random](int low, int high) {
+    return std::uniform_int_distribution<int>(low, high)(random);
+  };
+  const Neck bass = *find_neck("bass");
+  const Hand hand(bass, {});
+  int alike_on_cheapest = 0;
+  int alike_as_fingered = 0;
+  for (int line_index = 0; line_index < 60; ++line_index) {
+    std::vector<int> midi;
+    std::vector<std::size_t> starts;
+    std::vector<int> shape{0, 4, 7, 9, 10, 9};
+    if (line_index % 2 == 0) shape = {0, 3, 5, 6, 7, 5};
+    for (int k = 0; k < 4; ++k) {
+      const int root = number(30, 42);
+      starts.push_back(midi.size());
+      for (const int above : shape) midi.push_back(root + above);
+      for (int i = 0; i < 3; ++i) midi.push_back(number(30, 52));
+    }
+    const auto line = notes(midi, 0.3);
+    std::vector<detail::Stage> stages = stages_of(line);
+    for (detail::Stage& stage : stages) stage.grips = hand.grips(stage.note);
+    std::vector<Position> cheapest;
+    for (const Grip& grip : detail::cheapest_path(hand, stages, {}, {}).path) {
+      cheapest.push_back({grip.string_number, grip.fret, grip.finger});
+    }
+    const auto fingering = finger_line(bass, line);
+    ASSERT_TRUE(fingering);
+    std::vector<Position> fingered;
+    for (const FingeredNote& note : fingering->notes) fingered.push_back(*note.position);
+    for (std::size_t k = 1; k < starts.size(); ++k) {
+      alike_on_cheapest += is_alike(cheapest, starts[0], starts[k], shape.size()) ? 1 : 0;
+      alike_as_fingered += is_alike(fingered, starts[0], starts[k], shape.size()) ? 1 : 0;
+    }
+  }
+  EXPECT_GE(alike_as_fingered, alike_on_cheapest + 20)
+      << alike_on_cheapest << " of 180 on the cheapest path";
 }
 
 TEST(Motifs, with_open_strings_go_from_string_to_string_only) {
