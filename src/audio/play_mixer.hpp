@@ -5,11 +5,10 @@
 #include <chrono>
 #include <cstdint>
 
-#include <readerwriterqueue/readerwriterqueue.h>
-
 #include "src/audio/fade_in.hpp"
 #include "src/audio/latest_value.hpp"
 #include "src/audio/limiter.hpp"
+#include "src/audio/one_to_one_queue.hpp"
 #include "src/audio/play_chunk.hpp"
 
 namespace lowstride::audio {

@@ -144,12 +144,12 @@ class Driver {
   }
 };
 
-/// Waits until `is_so`, at most ten seconds.
+/// Waits until `is_so`, at most a minute: machines that test are busy.
 template <typename Condition>
-bool within_ten_seconds(Condition is_so) {
+bool within_a_minute(Condition is_so) {
   const auto begin = std::chrono::steady_clock::now();
   while (!is_so()) {
-    if (std::chrono::steady_clock::now() - begin > std::chrono::seconds(10)) return false;
+    if (std::chrono::steady_clock::now() - begin > std::chrono::seconds(60)) return false;
     std::this_thread::yield();
   }
   return true;
@@ -171,19 +171,17 @@ TEST_F(Output, a_real_device_that_goes_away_while_playing_is_noticed) {
   }
   player->set({.speed_ratio = 0.5});
   player->play_from(100000);
-  std::size_t taken = 0;
   std::vector<char> bytes(1 << 16);
-  EXPECT_TRUE(within_ten_seconds([&] {
-    const auto got = ::read(reader, bytes.data(), bytes.size());
-    if (got > 0) taken += static_cast<std::size_t>(got);
-    return taken > 20 * 512 * 8;
+  EXPECT_TRUE(within_a_minute([&] {
+    (void)!::read(reader, bytes.data(), bytes.size());
+    return player->status().place_samples > 105000.0;
   }));
   ::close(reader);
   std::optional<Error> lost;
-  EXPECT_TRUE(within_ten_seconds([&] { return (lost = output.check()).has_value(); }));
+  EXPECT_TRUE(within_a_minute([&] { return (lost = output.check()).has_value(); }));
   ASSERT_TRUE(lost);
   const double place = player->status().place_samples;
-  EXPECT_GT(place, 100000.0 + 0.5 * 15 * 512);
+  EXPECT_GT(place, 105000.0);
   EXPECT_FALSE(player->status().is_playing);
   {
     const Driver dummy("dummy", {});
@@ -191,16 +189,16 @@ TEST_F(Output, a_real_device_that_goes_away_while_playing_is_noticed) {
   }
   player->play();
   EXPECT_TRUE(
-      within_ten_seconds([&] { return player->status().place_samples > place + 0.1 * rate_hz; }));
+      within_a_minute([&] { return player->status().place_samples > place + 0.1 * rate_hz; }));
   (void)std::signal(SIGPIPE, old_handler);
 }
 
-// The device runs at a rate of its own: SDL's driver that writes to a file shows what it was given.
+// SDL converts from the recording's rate to what the device has.
 TEST_F(Output, recordings_of_every_rate_play_at_their_own_pace) {
   for (const int rate : {8000, 22050, 96000, 192000}) {
     SCOPED_TRACE(rate);
-    write_by_sndfile(folder() / "b.wav", sine(1, static_cast<std::size_t>(rate), 100.0, 0.5F), rate,
-                     SF_FORMAT_WAV | SF_FORMAT_FLOAT);
+    write_by_sndfile(folder() / "b.wav", sine(1, static_cast<std::size_t>(rate / 2), 100.0, 0.5F),
+                     rate, SF_FORMAT_WAV | SF_FORMAT_FLOAT);
     auto opened = Player::open(std::move(*open_recording(folder() / "b.wav")), {});
     ASSERT_TRUE(opened);
     Player& player = **opened;
@@ -209,9 +207,9 @@ TEST_F(Output, recordings_of_every_rate_play_at_their_own_pace) {
     ASSERT_TRUE(output.open());
     const auto begin = std::chrono::steady_clock::now();
     player.play();
-    EXPECT_TRUE(within_ten_seconds([&] { return !player.status().is_playing; }));
+    EXPECT_TRUE(within_a_minute([&] { return !player.status().is_playing; }));
     const std::chrono::duration<double> passed = std::chrono::steady_clock::now() - begin;
-    EXPECT_GT(passed.count(), 0.8);  // a second of sound; the dummy driver does not run ahead
+    EXPECT_GT(passed.count(), 0.4);  // half a second of sound; the driver does not run ahead
   }
 }
 
