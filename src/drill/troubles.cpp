@@ -19,7 +19,7 @@ std::string interval_text(int semitones) {
       "unison", "half step",   "whole step",  "minor third",   "major third",   "fourth", "tritone",
       "fifth",  "minor sixth", "major sixth", "minor seventh", "major seventh", "octave"};
   const auto size = static_cast<std::size_t>(std::abs(semitones));
-  const std::string name = size < names.size() ? std::string(names[size]) : "over an octave";
+  std::string name = size < names.size() ? std::string(names[size]) : "over an octave";
   if (semitones == 0) return name;
   return name + (semitones > 0 ? " up" : " down");
 }
