@@ -97,10 +97,13 @@ Result<void> check_same_recording(const Take& present, const Take& fresh, const 
       a && b ? a->content_hash == b->content_hash && a->sample_count == b->sample_count
              : !a && !b && present.title == fresh.title;
   if (is_same) return {};
+  const auto name_of = [&](const Take& take) {
+    return a || b ? recording_name(take) : fmt::format("'{}'", take.title);
+  };
   return fail(
       ErrorCode::conflict,
       fmt::format("'{}' belongs to another line ({}, not {}); choose another place with -o.",
-                  path.string(), recording_name(present), recording_name(fresh)));
+                  path.string(), name_of(present), name_of(fresh)));
 }
 
 }  // namespace lowstride::take::detail

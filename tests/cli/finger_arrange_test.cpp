@@ -1,4 +1,7 @@
+#include <algorithm>
+#include <filesystem>
 #include <fstream>
+#include <iterator>
 
 #include <nlohmann/json.hpp>
 
@@ -131,6 +134,67 @@ TEST_F(FingerAndArrange, one_guitar_plays_bass_and_chords) {
   EXPECT_NE(printed.out.find("not saved"), std::string::npos);
   expect_refused(run({"arrange", in_folder("line.take"), "--style", "polka"}), "polka");
   expect_refused(run({"arrange", in_folder("none.take")}), "none.take");
+}
+
+TEST_F(FingerAndArrange, levels_are_written_one_by_one_or_several_at_once) {
+  const std::string take = in_folder("line.take");
+  const Outcome two = run({"export", take, "--format", "text", "--level", "1,3"});
+  ASSERT_EQ(two.exit_code, 0) << two.err;
+  EXPECT_NE(two.out.find("level 1: roots"), std::string::npos) << two.out;
+  EXPECT_NE(two.out.find("level 3: root and fifth"), std::string::npos);
+  EXPECT_EQ(two.out.find("level 2"), std::string::npos);
+  const Outcome pages =
+      run({"export", take, "--format", "svg", "--level", "all", "-o", in_folder("lesson.svg")});
+  ASSERT_EQ(pages.exit_code, 0) << pages.err;
+  EXPECT_TRUE(std::filesystem::exists(in_folder("lesson-6.svg")));
+  for (const char* levels : {"7", "1,", "low", "1;2"}) {
+    EXPECT_EQ(run({"export", take, "--format", "text", "--level", levels}).exit_code, 1) << levels;
+  }
+  const Outcome midi =
+      run({"export", take, "--format", "midi", "--level", "1,2", "-o", in_folder("both.mid")});
+  EXPECT_EQ(midi.exit_code, 1);
+  EXPECT_NE(midi.err.find("one level"), std::string::npos) << midi.err;
+}
+
+TEST_F(FingerAndArrange, a_part_is_written_in_every_format) {
+  const std::string take = in_folder("line.take");
+  const Outcome tables =
+      run({"export", take, "--format", "tables", "--bars", "2-3", "-o", in_folder("part")});
+  ASSERT_EQ(tables.exit_code, 0) << tables.err;
+  std::ifstream notes(in_folder("part.notes.tsv"));
+  const auto rows = std::count(std::istreambuf_iterator<char>(notes), {}, '\n');
+  EXPECT_EQ(rows, 9);  // a header and two bars of four
+  for (const char* format : {"midi", "musicxml", "pdf"}) {
+    const Outcome part = run({"export", take, "--format", format, "--bars", "2-3", "-o",
+                              in_folder(std::string("part.") + format)});
+    EXPECT_EQ(part.exit_code, 0) << part.err;
+    const Outcome none = run({"export", take, "--format", format, "--bars", "80-90", "-o",
+                              in_folder(std::string("none.") + format)});
+    EXPECT_EQ(none.exit_code, 1) << format;
+    EXPECT_FALSE(std::filesystem::exists(in_folder(std::string("none.") + format)));
+  }
+  const Outcome back = run({"read", in_folder("part.midi"), "-o", in_folder("part.take")});
+  ASSERT_EQ(back.exit_code, 0) << back.err;
+  EXPECT_EQ(take_of("part.take").at("notes").size(), 8U);
+  // It begins with bar 2, a hair before or after which its first note was played.
+  EXPECT_LT(take_of("part.take").at("notes").at(0).at("onset_samples"), 48000 / 20);
+}
+
+TEST_F(FingerAndArrange, an_arrangement_is_printed_and_heard) {
+  const Outcome arranged =
+      run({"arrange", in_folder("line.take"), "--style", "walking", "-o", in_folder("solo.take")});
+  ASSERT_EQ(arranged.exit_code, 0) << arranged.err;
+  const auto solo = take_of("solo.take");
+  ASSERT_FALSE(solo.at("stabs").empty());
+  const Outcome slow = run({"slow", in_folder("solo.take"), "--speed", "80%", "--with",
+                            "line,chords", "-o", in_folder("solo.wav")});
+  EXPECT_EQ(slow.exit_code, 0) << slow.err;
+  EXPECT_TRUE(std::filesystem::exists(in_folder("solo.wav")));
+  // Another style at the same place is another line, and both are named.
+  const Outcome other =
+      run({"arrange", in_folder("line.take"), "--style", "strum", "-o", in_folder("solo.take")});
+  EXPECT_EQ(other.exit_code, 1);
+  EXPECT_NE(other.err.find("walking with shells"), std::string::npos) << other.err;
 }
 
 }  // namespace

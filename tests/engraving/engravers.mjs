@@ -41,7 +41,9 @@ function withVerovio(xml) {
 }
 
 async function withSheetDisplay(xml) {
-  const sheet = new OpenSheetMusicDisplay(window.document.getElementById("sheet"), { autoResize: false, backend: "svg" });
+  const place = window.document.getElementById("sheet");
+  place.innerHTML = ""; // else each score is drawn below all those before it
+  const sheet = new OpenSheetMusicDisplay(place, { autoResize: false, backend: "svg" });
   await sheet.load(xml);
   sheet.render();
   const found = { measures: sheet.Sheet.SourceMeasures.length, notes: 0, frets: 0, chords: 0 };
@@ -60,7 +62,7 @@ async function withSheetDisplay(xml) {
       }
     }
   }
-  found.svg = window.document.getElementById("sheet").innerHTML.length;
+  found.svg = place.innerHTML.length;
   return found;
 }
 
