@@ -90,6 +90,7 @@ std::vector<ChordGrid> used_grids(const take::Take& take, const SheetLayout& lay
   order.resize(most_count);
   std::ranges::sort(order);
   std::vector<ChordGrid> kept;
+  kept.reserve(order.size());
   for (const std::size_t i : order) kept.push_back(grids[i]);
   return kept;
 }
