@@ -5,7 +5,8 @@
 
 namespace lowstride::cli {
 
-/// `lowstride lift`: analyses a recording, saves the take, prints the tab and a summary.
+/// `lowstride lift`: analyses a recording, saves the take, prints the tab and a summary; of several
+/// recordings or a folder, a table of all.
 [[nodiscard]] ExitCode run_lift(const LiftOptions& options);
 
 /// `lowstride slow`: writes practice audio of a recording, a take or a passage.

@@ -6,6 +6,7 @@
 
 #include "src/analysis/lift.hpp"
 #include "src/cli/commands.hpp"
+#include "src/cli/lift_batch.hpp"
 #include "src/sheet/summary.hpp"
 #include "src/sheet/text_tab.hpp"
 #include "src/take/storage.hpp"
@@ -51,8 +52,8 @@ Result<std::optional<double>> seconds_from(const std::optional<std::string>& tex
 
 Result<analysis::LiftJob> job_from(const LiftOptions& options) {
   analysis::LiftJob job;
-  job.recording = options.recording;
-  job.take = options.output.empty() ? take::take_path_for(options.recording) : options.output;
+  job.recording = options.recordings.front();
+  job.take = options.output.empty() ? take::take_path_for(job.recording) : options.output;
   if (options.voice) {
     job.hints.voice = *options.voice == "guitar" ? take::Voice::guitar : take::Voice::bass;
   }
@@ -88,9 +89,7 @@ Result<analysis::LiftJob> job_from(const LiftOptions& options) {
   return job;
 }
 
-}  // namespace
-
-ExitCode run_lift(const LiftOptions& options) {
+ExitCode lift_one(const LiftOptions& options) {
   const auto job = job_from(options);
   if (!job) return tell(job.error());
   Result<analysis::LiftReport> report;
@@ -112,6 +111,12 @@ ExitCode run_lift(const LiftOptions& options) {
   }
   fmt::print("Saved     {}\n", printable(report->take_path.string()));
   return ExitCode::done;
+}
+
+}  // namespace
+
+ExitCode run_lift(const LiftOptions& options) {
+  return is_batch(options) ? run_lift_batch(options, lift_one) : lift_one(options);
 }
 
 }  // namespace lowstride::cli

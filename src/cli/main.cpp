@@ -26,7 +26,8 @@ constexpr const char* time_help =
 void add_lift(CLI::App& app, lowstride::cli::LiftOptions& options) {
   CLI::App* lift = app.add_subcommand(
       "lift", "Take a line down from a recording: save the take, print the tab and its doubts");
-  lift->add_option("recording", options.recording, "The recording: WAV, FLAC, MP3, m4a, mp4 …")
+  lift->add_option("recording", options.recordings,
+                   "The recording: WAV, FLAC, MP3, m4a, mp4 …; or several, or a folder of them")
       ->required();
   lift->add_option("--voice", options.voice,
                    "What was recorded: bass, or guitar (one guitar playing bass and chords); by "
@@ -50,7 +51,12 @@ void add_lift(CLI::App& app, lowstride::cli::LiftOptions& options) {
   lift->add_option("--from", options.from, "Begin here");
   lift->add_option("--to", options.to, "End here");
   lift->add_option("-o,--output", options.output,
-                   "The take to write (default: beside the recording)");
+                   "The take to write (default: beside the recording); a folder for several");
+  lift->add_option("--jobs", options.jobs,
+                   "Of several, how many at a time (default: as many as there are cores)")
+      ->check(CLI::Range(1, 256));
+  lift->add_flag("--again", options.is_again,
+                 "Of several, also those whose take is there and whose sound is unchanged");
   lift->add_option("--width", options.width, "Columns of the tab (default: the terminal's)")
       ->check(CLI::Range(40, 1000));
   lift->footer(
@@ -58,6 +64,7 @@ void add_lift(CLI::App& app, lowstride::cli::LiftOptions& options) {
       "  lowstride lift rehearsal.m4a\n"
       "  lowstride lift solo-guitar.wav --voice guitar --instrument guitar\n"
       "  lowstride lift trio.flac --tempo 132 --key G --chords chart.txt -o trio.take\n"
+      "  lowstride lift rehearsals --jobs 4 -o takes\n"
       "What you know (--tempo … --chords) becomes confirmed. Lifting again keeps whatever is "
       "confirmed.\n" +
       std::string(time_help));

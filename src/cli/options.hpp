@@ -11,10 +11,10 @@ namespace lowstride::cli {
 /// What was typed, one struct a command. Texts that need a grid or a file to be understood (times,
 /// pitches, chords) are kept as typed; the command reads them.
 struct LiftOptions {
-  std::filesystem::path recording;
-  std::optional<std::string> voice;       // bass, guitar
-  std::optional<std::string> instrument;  // a named neck
-  std::optional<std::string> tuning;      // "E1 A1 D2 G2"
+  std::vector<std::filesystem::path> recordings;  // or folders of them
+  std::optional<std::string> voice;               // bass, guitar
+  std::optional<std::string> instrument;          // a named neck
+  std::optional<std::string> tuning;              // "E1 A1 D2 G2"
   int capo = 0;
   std::string octave = "auto";  // auto, 0, +1, -1
   std::optional<double> tempo_bpm;
@@ -24,8 +24,10 @@ struct LiftOptions {
   std::filesystem::path chords;
   std::optional<std::string> from;
   std::optional<std::string> to;
-  std::filesystem::path output;
-  int width = 0;  // columns of the tab; 0 = as wide as the terminal
+  std::filesystem::path output;  // a take; a folder where several are lifted
+  int jobs = 0;                  // processes at a time, of several; 0 = as many as there are cores
+  bool is_again = false;         // of several: also those that are lifted already
+  int width = 0;                 // columns of the tab; 0 = as wide as the terminal
 };
 
 /// Which part of a recording or take, as typed.
