@@ -223,6 +223,7 @@ class GuitarPath {
       const std::vector<GuitarState>* before) {
     if (before == nullptr) return {no_stab};
     std::vector<const GuitarState*> cheapest;
+    cheapest.reserve(before->size());
     for (const GuitarState& state : *before) cheapest.push_back(&state);
     std::ranges::stable_sort(cheapest, {}, [](const GuitarState* state) { return state->so_far; });
     std::vector<std::size_t> stabs;

@@ -46,6 +46,7 @@ ColumnHeads column_heads(const WrittenPitch* note, std::span<const WrittenPitch>
   ColumnHeads made;
   made.left_pt = made.right_pt = head_half_width_pt;
   std::vector<ColumnHead> chord;
+  chord.reserve(stab.size());
   for (std::size_t i = 0; i < stab.size(); ++i) {
     chord.push_back({stab[i].diatonic(), 0.0, stab_has_signs ? stab[i].accidental : std::nullopt,
                      0.0, true, i});
