@@ -123,6 +123,8 @@ void Session::open(const fs::path& path) {
             });
             if (found) {
               opened.recording = *found;
+              std::string note = take::outside_note(*found, path);
+              if (!note.empty()) opened.messages.push_back(std::move(note));
             } else {
               opened.messages.push_back(found.error().message +
                                         " Without it only the line as written can be heard.");

@@ -88,7 +88,7 @@ class Reader {
     }
     return true;
   }
-  [[nodiscard]] bool is_at_end() const noexcept { return bytes_.empty(); }
+  [[nodiscard]] std::size_t left() const noexcept { return bytes_.size(); }
 
  private:
   std::string_view bytes_;
@@ -180,6 +180,12 @@ std::optional<dsp::Evidence> unpack_evidence(std::string_view bytes) {
       !reader.get(evidence.guitar_share) || frames > most_frames || chords != chord_rows(frames)) {
     return std::nullopt;
   }
+  // Memory is taken only for what is there.
+  constexpr std::size_t frame_values = 2 * dsp::evidence_pitch_count + 4;
+  constexpr std::size_t chord_values = dsp::chord_column_count + dsp::pitch_class_count;
+  if (reader.left() != sizeof(std::uint16_t) * (frames * frame_values + chords * chord_values)) {
+    return std::nullopt;
+  }
   evidence.pitch = dsp::Table(frames, dsp::evidence_pitch_count + 1);
   evidence.onset = dsp::Table(frames, dsp::evidence_pitch_count);
   evidence.beat.resize(frames);
@@ -191,7 +197,7 @@ std::optional<dsp::Evidence> unpack_evidence(std::string_view bytes) {
                         reader.get(std::span<float>(evidence.beat)) &&
                         reader.get(std::span<float>(evidence.downbeat)) &&
                         reader.get(std::span<float>(evidence.dead)) && reader.get(evidence.chord) &&
-                        reader.get(evidence.chord_bass) && reader.is_at_end();
+                        reader.get(evidence.chord_bass);
   if (!is_whole) return std::nullopt;
   return evidence;
 }

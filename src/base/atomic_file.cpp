@@ -161,6 +161,14 @@ Result<PendingFile> PendingFile::create(const fs::path& target, const fs::path& 
   PendingFile file;
   file.asked_ = target;
   file.target_ = resolved_target(target);
+  std::error_code error;
+  const fs::file_type kind = fs::status(file.target_, error).type();
+  if (kind != fs::file_type::regular && kind != fs::file_type::not_found &&
+      kind != fs::file_type::none && kind != fs::file_type::directory) {
+    // Renaming over a device or a pipe would put a file in its place.
+    return fail(ErrorCode::cannot_write,
+                "Cannot write '" + target.string() + "': it is a device or a pipe; name a file.");
+  }
   remove_stale_working_files(folder_of(file.target_));
   fs::path name;
   const int made = make_working_file(file.target_, like, name);

@@ -128,10 +128,13 @@ std::map<std::string, DrillSource> sources_of(const std::vector<OpenTake>& takes
     if (open.take.recording) {
       const auto found = take::find_recording(
           open.take, open.path, [](const auto& path) { return audio::content_hash_of(path); });
-      if (found)
+      if (found) {
         source.recording = *found;
-      else
+        const std::string note = take::outside_note(*found, open.path);
+        if (!note.empty()) remark(note);
+      } else {
         remark(found.error().message);
+      }
     }
     sources[drill::take_key_of(open.take)] = source;
   }

@@ -46,6 +46,7 @@ Result<SoundSource> sound_source(const std::filesystem::path& input, bool needs_
         [](const std::filesystem::path& path) { return audio::content_hash_of(path); });
     if (!recording) return tl::unexpected(recording.error());
     source.recording = *recording;
+    if (const std::string note = take::outside_note(*recording, input); !note.empty()) remark(note);
   }
   source.take = std::move(loaded->take);
   return source;

@@ -103,6 +103,15 @@ std::string recording_path_for(const fs::path& recording, const fs::path& take_p
   return to_plain_text(relative.generic_string());
 }
 
+std::string outside_note(const fs::path& recording, const fs::path& take_path) {
+  std::error_code error;
+  const fs::path folder = fs::weakly_canonical(folder_of(take_path), error);
+  const fs::path whole = fs::weakly_canonical(recording, error);
+  if (!leads_outside(whole.lexically_relative(folder))) return {};
+  return fmt::format("The recording of '{}' lies outside its folder: '{}' is read.",
+                     take_path.string(), whole.string());
+}
+
 Result<fs::path> find_recording(const Take& take, const fs::path& take_path,
                                 const ContentHash& content_hash, bool allow_outside) {
   if (!take.recording) {

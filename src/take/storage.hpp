@@ -103,6 +103,11 @@ using ContentHash = std::function<Result<std::string>(const std::filesystem::pat
                                                            const ContentHash& content_hash,
                                                            bool allow_outside = true);
 
+/// The sentence that a reader owes whoever opened the take when its recording, as found, lies
+/// outside the take's folder: a take from a stranger may name any file. Empty when it lies inside.
+[[nodiscard]] std::string outside_note(const std::filesystem::path& recording,
+                                       const std::filesystem::path& take_path);
+
 /// How a recording is written in a take at `take_path`: relative to its folder, with '/'.
 [[nodiscard]] std::string recording_path_for(const std::filesystem::path& recording,
                                              const std::filesystem::path& take_path);

@@ -31,7 +31,7 @@ std::string contents(const std::filesystem::path& path) {
     const int file = ::open(path, flags, 0600);
     if (file < 0 || ::dup2(file, target) < 0) ::_exit(99);
   };
-  redirect("/dev/null", O_RDONLY, STDIN_FILENO);
+  redirect(options.input.c_str(), O_RDONLY, STDIN_FILENO);
   redirect(out.c_str(), O_WRONLY | O_CREAT | O_TRUNC, STDOUT_FILENO);
   redirect(err.c_str(), O_WRONLY | O_CREAT | O_TRUNC, STDERR_FILENO);
   if (options.largest_file_bytes) {
@@ -41,6 +41,7 @@ std::string contents(const std::filesystem::path& path) {
   }
   std::vector<char*> arguments;
   static const char command[] = LOWSTRIDE_COMMAND;
+  if (options.in_child != nullptr) options.in_child();
   arguments.push_back(const_cast<char*>(command));
   for (const auto& word : words) arguments.push_back(const_cast<char*>(word.c_str()));
   arguments.push_back(nullptr);

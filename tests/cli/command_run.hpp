@@ -20,6 +20,8 @@ struct RunOptions {
   std::optional<int> signal_number;  // sent after `signal_after`
   std::chrono::milliseconds signal_after{0};
   std::optional<unsigned long> largest_file_bytes;  // a disk that fills
+  std::filesystem::path input = "/dev/null";        // what is typed
+  void (*in_child)() = nullptr;                     // called before the command begins
 };
 
 /// Runs the built `lowstride` with these words and waits for its end.

@@ -372,7 +372,13 @@ TEST_F(Storage, the_recording_is_found_beside_the_take_or_named) {
   // A path that leads out of the folder is followed only when it may be.
   fs::create_directory(folder_ / "takes");
   take.recording->path = "../harbour-steps.flac";
-  EXPECT_TRUE(find_recording(take, folder_ / "takes" / "a.take", hash));
+  const auto outside = find_recording(take, folder_ / "takes" / "a.take", hash);
+  ASSERT_TRUE(outside);
+  EXPECT_NE(outside_note(*outside, folder_ / "takes" / "a.take").find("outside its folder"),
+            std::string::npos);
+  EXPECT_EQ(outside_note(folder_ / "sounds" / "harbour-steps.flac", path_), "");
+  fs::create_symlink(folder_ / "harbour-steps.flac", folder_ / "takes" / "linked.flac");
+  EXPECT_NE(outside_note(folder_ / "takes" / "linked.flac", folder_ / "takes" / "a.take"), "");
   EXPECT_FALSE(find_recording(take, folder_ / "takes" / "a.take", hash, false));
   EXPECT_EQ(recording_path_for(folder_ / "harbour-steps.flac", folder_ / "takes" / "a.take"),
             "../harbour-steps.flac");

@@ -388,6 +388,15 @@ TEST_F(FailingDisks, what_a_killed_writer_left_goes_and_what_a_living_one_writes
   ::close(ends[1]);
 }
 
+TEST_F(FailingDisks, a_pipe_or_a_device_is_not_replaced_by_a_file) {
+  const fs::path pipe = folder_ / "line.txt";
+  ASSERT_EQ(::mkfifo(pipe.c_str(), 0600), 0);
+  const auto outcome = write_file_atomically(pipe, "whole");
+  ASSERT_FALSE(outcome);
+  EXPECT_TRUE(is_one_clear_sentence(outcome.error().message, "line.txt", "name a file"));
+  EXPECT_TRUE(fs::is_fifo(pipe));
+}
+
 TEST_F(FailingDisks, a_name_as_long_as_names_may_be_can_be_written) {
   const fs::path longest = folder_ / (std::string(250, 'x') + ".take");
   EXPECT_TRUE(write_file_atomically(longest, "whole"));
