@@ -18,6 +18,21 @@ static detail::Json to_json(const Edit& edit);
 
 namespace detail {
 
+/// What many edits begin with: the part of the take that they are about.
+template <typename A, typename E>
+void stretch(A& a, E& edit) {
+  a("begin_samples", edit.begin_samples);
+  a("end_samples", edit.end_samples);
+}
+
+/// Notes, beats and chords that an edit names or brings.
+template <typename A, typename E>
+void entries(A& a, E& edit) {
+  a("notes", edit.notes, {});
+  a("beats", edit.beats, {});
+  a("chords", edit.chords, {});
+}
+
 template <typename A, Is<AddNote> E>
 void fields(A& a, E& edit) {
   a("onset_samples", edit.onset_samples);
@@ -52,16 +67,11 @@ void fields(A& a, E& edit) {
 
 template <typename A, typename E>
 requires Is<E, AddGap> || Is<E, RemoveGap> || Is<E, ConfirmStretch>
-void fields(A& a, E& edit) {
-  a("begin_samples", edit.begin_samples);
-  a("end_samples", edit.end_samples);
-}
+void fields(A& a, E& edit) { stretch(a, edit); }
 
 template <typename A, Is<Confirm> E>
 void fields(A& a, E& edit) {
-  a("notes", edit.notes, {});
-  a("beats", edit.beats, {});
-  a("chords", edit.chords, {});
+  entries(a, edit);
   a("tuning", edit.tuning, false);
   a("meter", edit.meter, false);
   a("key", edit.key, false);
@@ -69,9 +79,7 @@ void fields(A& a, E& edit) {
 
 template <typename A, Is<MarkDoubtful> E>
 void fields(A& a, E& edit) {
-  a("notes", edit.notes, {});
-  a("beats", edit.beats, {});
-  a("chords", edit.chords, {});
+  entries(a, edit);
 }
 
 template <typename A, Is<SetNeck> E>
@@ -105,8 +113,7 @@ void fields(A& a, E& edit) {
 
 template <typename A, Is<ReplaceBeats> E>
 void fields(A& a, E& edit) {
-  a("begin_samples", edit.begin_samples);
-  a("end_samples", edit.end_samples);
+  stretch(a, edit);
   a("times_samples", edit.times_samples);
 }
 
@@ -123,8 +130,7 @@ void fields(A& a, E& edit) {
 
 template <typename A, Is<SetChord> E>
 void fields(A& a, E& edit) {
-  a("begin_samples", edit.begin_samples);
-  a("end_samples", edit.end_samples);
+  stretch(a, edit);
   a("chord", edit.chord);
   a("written", edit.written, {});
 }
@@ -148,8 +154,7 @@ void fields(A& a, E& edit) {
 
 template <typename A, Is<SetStabs> E>
 void fields(A& a, E& edit) {
-  a("begin_samples", edit.begin_samples);
-  a("end_samples", edit.end_samples);
+  stretch(a, edit);
   a("stabs", edit.stabs, {});
 }
 
@@ -184,28 +189,18 @@ void fields(A& a, E& edit) {
   a("recording", edit.recording);
 }
 
-template <typename A, Is<AddPassage> E>
+template <typename A, typename E>
+requires Is<E, AddPassage> || Is<E, ReplacePassage>
 void fields(A& a, E& edit) {
+  if constexpr (Is<E, ReplacePassage>) a("id", edit.id);
   a("name", edit.name);
-  a("begin_samples", edit.begin_samples);
-  a("end_samples", edit.end_samples);
-}
-
-template <typename A, Is<ReplacePassage> E>
-void fields(A& a, E& edit) {
-  a("id", edit.id);
-  a("name", edit.name);
-  a("begin_samples", edit.begin_samples);
-  a("end_samples", edit.end_samples);
+  stretch(a, edit);
 }
 
 template <typename A, Is<ReplaceProposals> E>
 void fields(A& a, E& edit) {
-  a("begin_samples", edit.begin_samples);
-  a("end_samples", edit.end_samples);
-  a("notes", edit.notes, {});
-  a("beats", edit.beats, {});
-  a("chords", edit.chords, {});
+  stretch(a, edit);
+  entries(a, edit);
   a("sets_facts", edit.sets_facts, false);
   a("key", edit.key, std::nullopt);
   a("swing_ratio", edit.swing_ratio, std::nullopt);
