@@ -34,6 +34,19 @@ Error Database::error(int code) const {
   }
 }
 
+namespace {
+
+Result<void> check_whole(const Database& database) {
+  auto check = database.prepare("PRAGMA quick_check(1)");
+  if (!check) return tl::unexpected(check.error());
+  const auto row = check->step();
+  if (!row) return tl::unexpected(row.error());
+  if (!*row || check->text(0) != "ok") return tl::unexpected(database.error(SQLITE_CORRUPT));
+  return {};
+}
+
+}  // namespace
+
 Result<Database> Database::open(const std::filesystem::path& path) {
   Database database;
   database.path_ = path;
@@ -45,16 +58,17 @@ Result<Database> Database::open(const std::filesystem::path& path) {
   if (code != SQLITE_OK) return tl::unexpected(database.error(code));
   sqlite3_extended_result_codes(handle, 1);
   sqlite3_busy_timeout(handle, 10'000);
+  // For files from elsewhere, as SQLite's "Defense against the dark arts" has it.
+  for (const char* sql : {"PRAGMA trusted_schema=OFF", "PRAGMA cell_size_check=ON"}) {
+    if (auto done = database.run(sql); !done) return tl::unexpected(done.error());
+  }
+  // Before anything is written: a damaged file is kept as it was.
+  if (auto checked = check_whole(database); !checked) return tl::unexpected(checked.error());
   // An answer is on the disk when it is recorded: a person gives one every few seconds at most.
   for (const char* sql :
        {"PRAGMA journal_mode=WAL", "PRAGMA synchronous=FULL", "PRAGMA foreign_keys=ON"}) {
     if (auto done = database.run(sql); !done) return tl::unexpected(done.error());
   }
-  auto check = database.prepare("PRAGMA quick_check(1)");
-  if (!check) return tl::unexpected(check.error());
-  const auto row = check->step();
-  if (!row) return tl::unexpected(row.error());
-  if (!*row || check->text(0) != "ok") return tl::unexpected(database.error(SQLITE_CORRUPT));
   return database;
 }
 

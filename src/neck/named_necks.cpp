@@ -31,7 +31,13 @@ std::vector<std::string_view> words_of(std::string_view text) {
     const auto begin = text.find_first_not_of(separators);
     if (begin == std::string_view::npos) return words;
     text.remove_prefix(begin);
-    const auto length = std::min(text.find_first_of(separators), text.size());
+    auto length = std::min(text.find_first_of(separators), text.size());
+    // The hyphen of "C-1" is a sign, that of "E1-A1" none.
+    constexpr std::string_view digits = "0123456789";
+    if (length < text.size() && text[length] == '-' &&
+        digits.find(text[length - 1]) == std::string_view::npos) {
+      length = std::min(text.find_first_of(separators, length + 1), text.size());
+    }
     words.push_back(text.substr(0, length));
     text.remove_prefix(length);
   }
