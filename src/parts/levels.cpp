@@ -94,6 +94,20 @@ void put_passages(const take::Take& take, take::Take& part) {
   });
 }
 
+/// What was said about a note stands at its place: the part has notes of its own.
+void put_remarks(const take::Take& take, take::Take& part) {
+  for (const take::Remark& remark : take.remarks) {
+    take::Remark copy = remark;
+    copy.id = take::RemarkId{part.next_id++};
+    copy.at_samples = sample_in_part(take, part, take::place_of(take, remark));
+    copy.note.reset();
+    part.remarks.push_back(std::move(copy));
+  }
+  std::ranges::sort(part.remarks, {}, [](const take::Remark& remark) {
+    return std::tuple(remark.at_samples, remark.id);
+  });
+}
+
 take::Note written_note(take::Take& part, std::int64_t begin, std::int64_t end, int midi) {
   take::Note note;
   note.id = take::NoteId{part.next_id++};
@@ -179,6 +193,7 @@ take::Take empty_part(const take::Take& take, std::optional<double> tempo_bpm) {
   part.length_samples = std::max<std::int64_t>(last_beat_end, std::llround(end));
   put_chords(take, part);
   put_passages(take, part);
+  put_remarks(take, part);
   return part;
 }
 

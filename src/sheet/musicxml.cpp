@@ -12,6 +12,7 @@
 #include "src/sheet/export.hpp"
 #include "src/sheet/harmony.hpp"
 #include "src/sheet/musicxml_measure.hpp"
+#include "src/sheet/remarks.hpp"
 #include "src/sheet/rhythm_values.hpp"
 #include "src/sheet/written_pitch.hpp"
 #include "src/take/time_text.hpp"
@@ -37,7 +38,8 @@ class ScoreWriter {
         layout_(layout),
         key_(key_of(take)),
         is_bass_(is_bass_neck(take.neck)),
-        pitches_(written_pitches(take, layout)) {}
+        pitches_(written_pitches(take, layout)),
+        remarks_(remarks_in(take, layout)) {}
 
   [[nodiscard]] std::string write() {
     pugi::xml_document document;
@@ -205,10 +207,10 @@ class ScoreWriter {
     } else if (std::abs(bpm - tempo_in_force_) > 0.005 * bpm) {
       add(measure, "sound").append_attribute("tempo") = fmt::format("{:.1f}", bpm).c_str();
     } else {
-      return add_passages(measure, bar);
+      return add_marks(measure, bar);
     }
     tempo_in_force_ = bpm;
-    add_passages(measure, bar);
+    add_marks(measure, bar);
   }
 
   void add_swing(pugi::xml_node sound) const {
@@ -225,6 +227,14 @@ class ScoreWriter {
     direction.append_attribute("placement") = "above";
     add(add(direction, "direction-type"), "words", words);
     add(direction, "staff", 1);
+  }
+
+  /// What stands over a bar: passages and remarks.
+  void add_marks(pugi::xml_node measure, const SheetBar& bar) const {
+    add_passages(measure, bar);
+    for (const SheetRemark& remark : remarks_) {
+      if (&layout_.bars[remark.bar_index] == &bar) add_words(measure, remark.text);
+    }
   }
 
   void add_passages(pugi::xml_node measure, const SheetBar& bar) const {
@@ -283,6 +293,7 @@ class ScoreWriter {
   std::optional<theory::Key> key_;
   bool is_bass_;
   std::vector<BarPitches> pitches_;  // of each bar
+  std::vector<SheetRemark> remarks_;
   int beats_in_force_ = 0;
   double tempo_in_force_ = 0.0;
 };

@@ -11,6 +11,7 @@
 #include "src/sheet/excerpt.hpp"
 #include "src/sheet/harmony.hpp"
 #include "src/sheet/page_bounds.hpp"
+#include "src/sheet/remarks.hpp"
 #include "src/sheet/text_columns.hpp"
 
 namespace lowstride::sheet {
@@ -20,6 +21,8 @@ constexpr double side_margin = 42.0;
 constexpr double top_margin = 40.0;
 constexpr double bottom_margin = 44.0;
 constexpr double system_gap = 20.0;
+constexpr double remark_gap = 3.0;
+constexpr double remark_line_height = 12.0;
 constexpr double widest_stretch = 46.0;       // a quarter never takes more
 constexpr double comfortable_stretch = 18.5;  // bars are put on a line while a quarter has this
 constexpr std::size_t usual_bars_a_system = 4;
@@ -27,6 +30,7 @@ constexpr std::size_t usual_bars_a_system = 4;
 constexpr TextStyle title_style{Face::serif_bold, 20.0};
 constexpr TextStyle subtitle_style{Face::serif_italic, 12.0};
 constexpr TextStyle fact_style{Face::serif, 9.5};
+constexpr TextStyle remark_style{Face::serif_italic, 9.5};
 constexpr TextStyle legend_style{Face::serif, 8.0};
 constexpr TextStyle footer_style{Face::serif, 8.0};
 
@@ -76,6 +80,7 @@ class SectionWriter {
                       : "The take has no beats, so it cannot be written in bars; say where they "
                         "are first, or export it as text or MIDI.");
     }
+    remarks_ = remarks_in(section_.take, layout_);
     begin_page();
     write_heading();
     write_grids();
@@ -195,15 +200,39 @@ class SectionWriter {
       place.stretch = std::min(is_short ? std::min(full, before) : full, widest_stretch);
       before = place.stretch;
       PaintedSystem system = painter.paint(line, place);
-      if (y_ + system.height_pt > height_ - bottom_margin && !page().marks.empty()) begin_page();
+      const std::vector<std::string> remarks = remark_lines(begin, begin + count);
+      const double remarks_height =
+          remarks.empty() ? 0.0
+                          : remark_gap + remark_line_height * static_cast<double>(remarks.size());
+      if (y_ + system.height_pt + remarks_height > height_ - bottom_margin && !page().marks.empty())
+        begin_page();
       move(system.marks, side_margin, y_);
       auto& marks = page().marks;
       marks.insert(marks.end(), system.marks.begin(), system.marks.end());
-      y_ += system.height_pt + system_gap;
+      double remark_y = y_ + system.height_pt + remark_gap;
+      for (const std::string& words : remarks) {
+        remark_y += remark_line_height;
+        text(side_margin, remark_y, words, remark_style, Align::left);
+      }
+      y_ += system.height_pt + remarks_height + system_gap;
       has_doubtful_chord_ = has_doubtful_chord_ || system.has_doubtful_chord;
       begin += count;
     }
     signs_ = painter.signs();
+  }
+
+  /// The remarks about some bars, as lines of the page's width.
+  [[nodiscard]] std::vector<std::string> remark_lines(std::size_t begin_bar,
+                                                      std::size_t end_bar) const {
+    std::vector<std::string> lines;
+    for (const SheetRemark& remark : remarks_) {
+      if (remark.bar_index < begin_bar || remark.bar_index >= end_bar) continue;
+      auto broken = broken_into_lines(
+          remark.place + ": " + remark.text,
+          [this](const std::string& line) { return measure_(line, remark_style) <= line_width(); });
+      lines.insert(lines.end(), broken.begin(), broken.end());
+    }
+    return lines;
   }
 
   /// Four bars and a pick-up, or as many as are not crowded; one at least.
@@ -269,6 +298,7 @@ class SectionWriter {
   double height_ = 0.0;
   double y_ = 0.0;
   SheetLayout layout_;
+  std::vector<SheetRemark> remarks_;
   TabSigns signs_;
   bool has_doubtful_chord_ = false;
 };

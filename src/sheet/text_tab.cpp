@@ -7,6 +7,7 @@
 
 #include "src/neck/named_necks.hpp"
 #include "src/sheet/harmony.hpp"
+#include "src/sheet/remarks.hpp"
 #include "src/sheet/summary.hpp"
 #include "src/sheet/text_system.hpp"
 #include "src/theory/pitch.hpp"
@@ -90,6 +91,25 @@ std::string legend(const take::Take& take, const SheetLayout& layout, const Used
   return text;
 }
 
+/// The remarks about the bars of a system, under it; a blank line after the last.
+std::string remark_lines(const std::vector<SheetRemark>& remarks, const TextSystem& system,
+                         int width_columns) {
+  std::string text;
+  for (const SheetRemark& remark : remarks) {
+    if (remark.bar_index < system.first_bar ||
+        remark.bar_index >= system.first_bar + system.bar_count) {
+      continue;
+    }
+    const auto lines = broken_into_lines(
+        fmt::format("{}: {}", remark.place, remark.text),
+        [&](const std::string& line) { return column_count(line) + 5 <= width_columns; });
+    for (std::size_t i = 0; i < lines.size(); ++i) {
+      text += (i == 0 ? "   " : "     ") + lines[i] + "\n";
+    }
+  }
+  return text.empty() ? text : text + "\n";
+}
+
 /// Notes by time, for takes without a grid and notes outside it.
 std::string note_list(const take::Take& take, const std::vector<std::size_t>& indices,
                       const LayoutOptions& options) {
@@ -137,7 +157,11 @@ std::string render_text_tab(const take::Take& take, const TextTabOptions& option
         options.has_roles ? roles_of(take) : std::vector<std::optional<theory::NoteRole>>());
     const auto systems = plan_systems(layout.bars, writer.label_columns(),
                                       std::max(narrowest_width, options.width_columns));
-    for (const TextSystem& system : systems) text += writer.write(system) + "\n";
+    const auto remarks = remarks_in(take, layout);
+    for (const TextSystem& system : systems) {
+      text += writer.write(system) + "\n";
+      text += remark_lines(remarks, system, std::max(narrowest_width, options.width_columns));
+    }
     const std::string explained = legend(take, layout, writer.used());
     if (explained.empty()) text.pop_back();
     text += explained;

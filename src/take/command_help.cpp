@@ -32,6 +32,8 @@ const std::vector<EditOptionHelp>& edit_option_help() {
       {"form", "TEXT", "The form, as twelve-bar blues."},
       {"passage", "NAME=FROM..TO", "Names a stretch, for looping and practice."},
       {"remove-passage", "NAME", "Forgets a named stretch."},
+      {"remark", "T=TEXT", "A remark about the bar (b3) or the note there, printed on the sheets."},
+      {"remove-remark", "T", "Takes the remark there away."},
   };
   return help;
 }

@@ -92,6 +92,8 @@ class Maker {
   Result<void> form(std::string_view value) { return push(SetForm{std::string(value)}); }
   Result<void> passage(std::string_view value);
   Result<void> remove_passage(std::string_view value);
+  Result<void> remark(std::string_view value);
+  Result<void> remove_remark(std::string_view value);
 
   Result<void> push(Edit edit) {
     auto undo = take::apply(draft_, edit);
@@ -411,6 +413,40 @@ Result<void> Maker::remove_passage(std::string_view value) {
   return fail(ErrorCode::not_found, "the take has no passage of that name.");
 }
 
+/// "b3" is the bar; a place inside a bar, or a time, is the note there.
+Result<void> Maker::remark(std::string_view value) {
+  const std::size_t at = value.find('=');
+  if (at == std::string_view::npos || at == 0) {
+    return fail(ErrorCode::invalid_argument, "it takes T=TEXT, as in b3=keep the thumb planted.");
+  }
+  const std::string_view place = value.substr(0, at);
+  const std::string text(value.substr(at + 1));
+  const bool is_bar = place.front() == 'b' && place.find(':') == std::string_view::npos;
+  if (is_bar) {
+    const auto bar = time(place);
+    if (!bar) return tl::unexpected(bar.error());
+    return push(AddRemark{.at_samples = *bar, .text = text});
+  }
+  const auto note = note_at(place);
+  if (!note) return tl::unexpected(note.error());
+  return push(AddRemark{.note = note->id, .text = text});
+}
+
+Result<void> Maker::remove_remark(std::string_view value) {
+  const auto at = time(value);
+  if (!at) return tl::unexpected(at.error());
+  const Remark* nearest = nullptr;
+  for (const Remark& remark : draft_.remarks) {
+    const auto distance = [&](const Remark& one) { return std::abs(place_of(draft_, one) - *at); };
+    if (nearest == nullptr || distance(remark) < distance(*nearest)) nearest = &remark;
+  }
+  if (nearest == nullptr ||
+      std::abs(place_of(draft_, *nearest) - *at) > samples(note_reach_seconds)) {
+    return fail(ErrorCode::not_found, "there is no remark; give another place.");
+  }
+  return push(RemoveRemark{nearest->id});
+}
+
 Result<void> Maker::add(const EditOption& option) {
   static constexpr Entry entries[] = {
       {"confirm", &Maker::confirm},
@@ -438,6 +474,8 @@ Result<void> Maker::add(const EditOption& option) {
       {"form", &Maker::form},
       {"passage", &Maker::passage},
       {"remove-passage", &Maker::remove_passage},
+      {"remark", &Maker::remark},
+      {"remove-remark", &Maker::remove_remark},
   };
   const auto* const entry =
       std::find_if(std::begin(entries), std::end(entries),

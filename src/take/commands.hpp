@@ -34,6 +34,7 @@ struct EditOptionHelp {
 ///   hammer T   slide T   pluck T
 ///   title TEXT              composer TEXT           form TEXT
 ///   passage NAME=FROM..TO   remove-passage NAME     doubt T|FROM..TO
+///   remark T=TEXT (a bar as b3, else the note there)                          remove-remark T
 /// Times as in time_text.hpp. T means the note that begins nearest within 0.15 s, or else the one
 /// that sounds there; the nearest beat; the chord there. A chord set within a quarter of a beat of
 /// a beat is set on it. A stretch of notes given in bars takes in those played up to 50 ms ahead of

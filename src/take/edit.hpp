@@ -268,6 +268,7 @@ struct AddPassage {
   std::string name = {};
   std::int64_t begin_samples = 0;
   std::int64_t end_samples = 0;
+  std::optional<int> colour = {};  // 0..5
   bool operator==(const AddPassage&) const = default;
 };
 
@@ -276,12 +277,35 @@ struct ReplacePassage {
   std::string name = {};
   std::int64_t begin_samples = 0;
   std::int64_t end_samples = 0;
+  std::optional<int> colour = {};  // 0..5; nothing: as it is
   bool operator==(const ReplacePassage&) const = default;
 };
 
 struct RemovePassage {
   PassageId id{};
   bool operator==(const RemovePassage&) const = default;
+};
+
+// ---- Remarks ---------------------------------------------------------------------------------
+
+/// A remark about a bar (any place in it), or about a note; `at_samples` is then the note's onset,
+/// whatever is given. Confirms nothing. Refused without text.
+struct AddRemark {
+  std::int64_t at_samples = 0;
+  std::optional<NoteId> note = {};
+  std::string text = {};
+  bool operator==(const AddRemark&) const = default;
+};
+
+struct ReplaceRemark {
+  RemarkId id{};
+  std::string text = {};
+  bool operator==(const ReplaceRemark&) const = default;
+};
+
+struct RemoveRemark {
+  RemarkId id{};
+  bool operator==(const RemoveRemark&) const = default;
 };
 
 // ---- Analysis --------------------------------------------------------------------------------
@@ -325,6 +349,8 @@ struct Restore {
   std::vector<ChordSpan> put_chords = {};
   std::vector<PassageId> drop_passages = {};
   std::vector<Passage> put_passages = {};
+  std::vector<RemarkId> drop_remarks = {};
+  std::vector<Remark> put_remarks = {};
   std::optional<std::vector<ConfirmedGap>> gaps = {};
   std::optional<std::vector<Stab>> stabs = {};
   std::optional<Take> facts = {};  // a take without lists: all its other fields
@@ -333,13 +359,13 @@ struct Restore {
 
 struct EditGroup;
 
-using Edit =
-    std::variant<AddNote, RemoveNote, ReplaceNote, SplitNote, JoinNotes, AddGap, RemoveGap, Confirm,
-                 ConfirmStretch, MarkDoubtful, SetNeck, SetFingeringOptions, PinPosition,
-                 SetArticulation, SetFingering, SetStabs, AddBeat, MoveBeat, RemoveBeat,
-                 ReplaceBeats, BeatOne, SetMeter, SetChord, RemoveChord, MoveChord, SetTuning,
-                 SetKey, SetTitle, SetComposer, SetForm, SetRecording, AddPassage, ReplacePassage,
-                 RemovePassage, ReplaceProposals, Restore, EditGroup>;
+using Edit = std::variant<AddNote, RemoveNote, ReplaceNote, SplitNote, JoinNotes, AddGap, RemoveGap,
+                          Confirm, ConfirmStretch, MarkDoubtful, SetNeck, SetFingeringOptions,
+                          PinPosition, SetArticulation, SetFingering, SetStabs, AddBeat, MoveBeat,
+                          RemoveBeat, ReplaceBeats, BeatOne, SetMeter, SetChord, RemoveChord,
+                          MoveChord, SetTuning, SetKey, SetTitle, SetComposer, SetForm,
+                          SetRecording, AddPassage, ReplacePassage, RemovePassage, AddRemark,
+                          ReplaceRemark, RemoveRemark, ReplaceProposals, Restore, EditGroup>;
 
 /// Several edits as one step: all or nothing, one undo. Each sees what those before it did.
 struct EditGroup {

@@ -42,7 +42,8 @@ void fields(A& a, E& edit) {
 }
 
 template <typename A, typename E>
-requires Is<E, RemoveNote> || Is<E, RemoveBeat> || Is<E, RemoveChord> || Is<E, RemovePassage>
+requires Is<E, RemoveNote> || Is<E, RemoveBeat> || Is<E, RemoveChord> || Is<E, RemovePassage> ||
+    Is<E, RemoveRemark>
 void fields(A& a, E& edit) { a("id", edit.id); }
 
 template <typename A, Is<ReplaceNote> E>
@@ -195,6 +196,20 @@ void fields(A& a, E& edit) {
   if constexpr (Is<E, ReplacePassage>) a("id", edit.id);
   a("name", edit.name);
   stretch(a, edit);
+  a("colour", edit.colour, std::nullopt);
+}
+
+template <typename A, Is<AddRemark> E>
+void fields(A& a, E& edit) {
+  a("at_samples", edit.at_samples);
+  a("note", edit.note, std::nullopt);
+  a("text", edit.text);
+}
+
+template <typename A, Is<ReplaceRemark> E>
+void fields(A& a, E& edit) {
+  a("id", edit.id);
+  a("text", edit.text);
 }
 
 template <typename A, Is<ReplaceProposals> E>
@@ -222,6 +237,8 @@ void fields(A& a, E& edit) {
   a("put_chords", edit.put_chords, {});
   a("drop_passages", edit.drop_passages, {});
   a("put_passages", edit.put_passages, {});
+  a("drop_remarks", edit.drop_remarks, {});
+  a("put_remarks", edit.put_remarks, {});
   a("gaps", edit.gaps, std::nullopt);
   a("stabs", edit.stabs, std::nullopt);
   a("facts", edit.facts, std::nullopt);
@@ -241,16 +258,16 @@ using detail::Json;
 
 /// In the order of the variant. Names in journals are for good.
 constexpr std::array<std::string_view, std::variant_size_v<Edit>> edit_names{
-    "add_note",        "remove_note",      "replace_note",      "split_note",
-    "join_notes",      "add_gap",          "remove_gap",        "confirm",
-    "confirm_stretch", "mark_doubtful",    "set_neck",          "set_fingering_options",
-    "pin_position",    "set_articulation", "set_fingering",     "set_stabs",
-    "add_beat",        "move_beat",        "remove_beat",       "replace_beats",
-    "beat_one",        "set_meter",        "set_chord",         "remove_chord",
-    "move_chord",      "set_tuning",       "set_key",           "set_title",
-    "set_composer",    "set_form",         "set_recording",     "add_passage",
-    "replace_passage", "remove_passage",   "replace_proposals", "restore",
-    "group",
+    "add_note",        "remove_note",       "replace_note",  "split_note",
+    "join_notes",      "add_gap",           "remove_gap",    "confirm",
+    "confirm_stretch", "mark_doubtful",     "set_neck",      "set_fingering_options",
+    "pin_position",    "set_articulation",  "set_fingering", "set_stabs",
+    "add_beat",        "move_beat",         "remove_beat",   "replace_beats",
+    "beat_one",        "set_meter",         "set_chord",     "remove_chord",
+    "move_chord",      "set_tuning",        "set_key",       "set_title",
+    "set_composer",    "set_form",          "set_recording", "add_passage",
+    "replace_passage", "remove_passage",    "add_remark",    "replace_remark",
+    "remove_remark",   "replace_proposals", "restore",       "group",
 };
 
 /// Reads the fields of the `index`-th kind of edit.

@@ -11,13 +11,14 @@
 namespace lowstride::take::detail {
 namespace {
 
-// By what each list is sorted. Of all but passages no two entries begin together.
+// By what each list is sorted. Of all but passages and remarks no two entries begin together.
 auto key(const Note& note) { return std::tuple(note.onset_samples); }
 auto key(const Beat& beat) { return std::tuple(beat.time_samples); }
 auto key(const ChordSpan& span) { return std::tuple(span.begin_samples); }
 auto key(const Passage& passage) {
   return std::tuple(passage.begin_samples, passage.end_samples, passage.id);
 }
+auto key(const Remark& remark) { return std::tuple(remark.at_samples, remark.id); }
 
 template <typename Id>
 std::uint64_t number(Id id) {
@@ -76,13 +77,15 @@ struct Lists {
   std::vector<Beat> beats;
   std::vector<ChordSpan> chords;
   std::vector<Passage> passages;
+  std::vector<Remark> remarks;
   std::vector<Stab> stabs;
 };
 
 Lists take_out_lists(Take& take) {
   return {std::exchange(take.notes, {}),    std::exchange(take.gaps, {}),
           std::exchange(take.beats, {}),    std::exchange(take.chords, {}),
-          std::exchange(take.passages, {}), std::exchange(take.stabs, {})};
+          std::exchange(take.passages, {}), std::exchange(take.remarks, {}),
+          std::exchange(take.stabs, {})};
 }
 
 void put_in_lists(Take& take, Lists lists) {
@@ -91,6 +94,7 @@ void put_in_lists(Take& take, Lists lists) {
   take.beats = std::move(lists.beats);
   take.chords = std::move(lists.chords);
   take.passages = std::move(lists.passages);
+  take.remarks = std::move(lists.remarks);
   take.stabs = std::move(lists.stabs);
 }
 
@@ -102,6 +106,7 @@ Restore difference(Take& after, Take before) {
   compare(after.beats, before.beats, undo.drop_beats, undo.put_beats);
   compare(after.chords, before.chords, undo.drop_chords, undo.put_chords);
   compare(after.passages, before.passages, undo.drop_passages, undo.put_passages);
+  compare(after.remarks, before.remarks, undo.drop_remarks, undo.put_remarks);
   if (after.gaps != before.gaps) undo.gaps = std::move(before.gaps);
   if (after.stabs != before.stabs) undo.stabs = std::move(before.stabs);
   // Without its lists a take is all its other fields, whichever are added one day.
@@ -123,7 +128,8 @@ Result<void> change(Take& take, const Restore& edit) {
   return restore_list(take.notes, edit.drop_notes, edit.put_notes)
       .and_then([&] { return restore_list(take.beats, edit.drop_beats, edit.put_beats); })
       .and_then([&] { return restore_list(take.chords, edit.drop_chords, edit.put_chords); })
-      .and_then([&] { return restore_list(take.passages, edit.drop_passages, edit.put_passages); });
+      .and_then([&] { return restore_list(take.passages, edit.drop_passages, edit.put_passages); })
+      .and_then([&] { return restore_list(take.remarks, edit.drop_remarks, edit.put_remarks); });
 }
 
 }  // namespace lowstride::take::detail

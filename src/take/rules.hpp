@@ -5,6 +5,7 @@
 #include <cstdint>
 #include <optional>
 #include <span>
+#include <string_view>
 #include <utility>
 #include <vector>
 
@@ -53,6 +54,9 @@ inline constexpr double certain = 1.0;
 [[nodiscard]] Result<void> change(Take& take, const AddPassage& edit);
 [[nodiscard]] Result<void> change(Take& take, const ReplacePassage& edit);
 [[nodiscard]] Result<void> change(Take& take, const RemovePassage& edit);
+[[nodiscard]] Result<void> change(Take& take, const AddRemark& edit);
+[[nodiscard]] Result<void> change(Take& take, const ReplaceRemark& edit);
+[[nodiscard]] Result<void> change(Take& take, const RemoveRemark& edit);
 [[nodiscard]] Result<void> change(Take& take, const ReplaceProposals& edit);
 [[nodiscard]] Result<void> change(Take& take, const Restore& edit);
 
@@ -84,6 +88,9 @@ void confirm(Entry& entry) {
 /// Error unless 0 <= begin < end <= length.
 [[nodiscard]] Result<void> check_stretch(const Take& take, std::int64_t begin_samples,
                                          std::int64_t end_samples);
+
+/// Error unless the text may stand in a take; `what` it is, for the sentence.
+[[nodiscard]] Result<void> check_text(std::string_view text, std::string_view what);
 
 /// A place for people in a message: "1:12.500", as seconds of the take.
 [[nodiscard]] std::string place_text(const Take& take, std::int64_t samples);

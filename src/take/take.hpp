@@ -15,6 +15,7 @@ enum class NoteId : std::uint64_t {};
 enum class BeatId : std::uint64_t {};
 enum class ChordId : std::uint64_t {};
 enum class PassageId : std::uint64_t {};
+enum class RemarkId : std::uint64_t {};
 
 /// `confirmed`: stands by a person's word; analysis never touches it again. "Doubt" is not stored:
 /// see is_doubt().
@@ -105,9 +106,21 @@ struct Passage {
   std::string name = {};
   std::int64_t begin_samples = 0;
   std::int64_t end_samples = 0;
+  std::optional<int> colour = {};  // 0..5 as a person chose it; nothing: by its place in the list
   std::string unknown_fields_json = {};
 
   bool operator==(const Passage&) const = default;
+};
+
+/// What a teacher says to a pupil about a bar or a note; it is printed on the sheets.
+struct Remark {
+  RemarkId id{};
+  std::int64_t at_samples = 0;      // where it was made
+  std::optional<NoteId> note = {};  // the note that it is about; while that is there it follows it
+  std::string text = {};
+  std::string unknown_fields_json = {};
+
+  bool operator==(const Remark&) const = default;
 };
 
 /// A chord hit of the guitar part: strings struck together, beside the line or between its notes.
@@ -152,6 +165,7 @@ struct Take {
   std::vector<Beat> beats;
   std::vector<ChordSpan> chords;
   std::vector<Passage> passages;
+  std::vector<Remark> remarks;
   std::vector<Stab> stabs;    // of an arrangement for one guitar; do not overlap one another
   std::uint64_t next_id = 1;  // ids are given once; only undo takes one back
   std::string analysis_version;
@@ -170,5 +184,8 @@ struct Take {
 [[nodiscard]] inline bool is_doubt(const ChordSpan& chord, double threshold = 0.8) noexcept {
   return chord.state == State::proposed && chord.confidence < threshold;
 }
+
+/// Where a remark stands: where its note begins, or else where it was made. Linear in the notes.
+[[nodiscard]] std::int64_t place_of(const Take& take, const Remark& remark) noexcept;
 
 }  // namespace lowstride::take

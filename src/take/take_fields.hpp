@@ -115,7 +115,17 @@ void fields(A& a, P& passage) {
   a("name", passage.name);
   a("begin_samples", passage.begin_samples);
   a("end_samples", passage.end_samples);
+  a("colour", passage.colour, std::nullopt);
   a.unknown(passage.unknown_fields_json);
+}
+
+template <typename A, Is<Remark> R>
+void fields(A& a, R& remark) {
+  a("id", remark.id);
+  a("at_samples", remark.at_samples);
+  a("note", remark.note, std::nullopt);
+  a("text", remark.text);
+  a.unknown(remark.unknown_fields_json);
 }
 
 template <typename A, Is<Take> T>
@@ -140,6 +150,7 @@ void fields(A& a, T& take) {
   a("next_id", take.next_id);
   a("analysis_version", take.analysis_version, {});
   a("passages", take.passages, {});
+  a("remarks", take.remarks, {});
   a("beats", take.beats, {});
   a("chords", take.chords, {});
   a("notes", take.notes, {});

@@ -43,12 +43,17 @@ void make_plain(std::string& text) {
   if (!is_plain_text(text)) text = to_plain_text(text);
 }
 
-/// A hand-edited file may hold a line break in a title or passages in another order: harmless.
+/// A hand-edited file may hold a line break in a title or passages and remarks in another order:
+/// harmless.
 void tidy(Take& take) {
   make_plain(take.title);
   make_plain(take.composer);
   make_plain(take.form);
   for (Passage& passage : take.passages) make_plain(passage.name);
+  for (Remark& remark : take.remarks) make_plain(remark.text);
+  std::ranges::stable_sort(take.remarks, {}, [](const Remark& remark) {
+    return std::tuple(remark.at_samples, remark.id);
+  });
   std::stable_sort(take.passages.begin(), take.passages.end(),
                    [](const Passage& a, const Passage& b) {
                      return std::tie(a.begin_samples, a.end_samples, a.id) <

@@ -12,16 +12,8 @@
 namespace lowstride::take::detail {
 namespace {
 
-Result<void> check_text(std::string_view text, std::string_view what) {
-  if (is_plain_text(text)) return {};
-  return fail(ErrorCode::invalid_argument,
-              fmt::format("The {} is too long, not UTF-8, or holds control characters; type it "
-                          "anew.",
-                          what));
-}
-
 Result<void> check_passage(const Take& take, PassageId self, const std::string& name,
-                           std::int64_t begin, std::int64_t end) {
+                           std::int64_t begin, std::int64_t end, std::optional<int> colour) {
   if (name.empty()) return fail(ErrorCode::invalid_argument, "A passage needs a name.");
   if (auto outcome = check_text(name, "name of the passage"); !outcome) return outcome;
   const bool is_taken =
@@ -30,6 +22,11 @@ Result<void> check_passage(const Take& take, PassageId self, const std::string& 
   if (is_taken) {
     return fail(ErrorCode::conflict,
                 fmt::format("There is a passage named '{}' already; choose another name.", name));
+  }
+  if (colour && (*colour < 0 || *colour >= passage_colour_count)) {
+    return fail(ErrorCode::invalid_argument,
+                fmt::format("There is no passage colour {}; choose one of {}.", *colour,
+                            passage_colour_count));
   }
   return check_stretch(take, begin, end);
 }
@@ -47,6 +44,14 @@ tl::unexpected<Error> no_such_passage() {
 }
 
 }  // namespace
+
+Result<void> check_text(std::string_view text, std::string_view what) {
+  if (is_plain_text(text)) return {};
+  return fail(ErrorCode::invalid_argument,
+              fmt::format("The {} is too long, not UTF-8, or holds control characters; type it "
+                          "anew.",
+                          what));
+}
 
 Result<void> check_stretch(const Take& take, std::int64_t begin_samples, std::int64_t end_samples) {
   if (begin_samples >= 0 && begin_samples < end_samples && end_samples <= take.length_samples) {
@@ -119,12 +124,13 @@ Result<void> change(Take& take, const SetRecording& edit) {
 }
 
 Result<void> change(Take& take, const AddPassage& edit) {
-  if (auto outcome = check_passage(take, {}, edit.name, edit.begin_samples, edit.end_samples);
+  if (auto outcome =
+          check_passage(take, {}, edit.name, edit.begin_samples, edit.end_samples, edit.colour);
       !outcome) {
     return outcome;
   }
   take.passages.push_back(
-      {new_id<PassageId>(take), edit.name, edit.begin_samples, edit.end_samples, {}});
+      {new_id<PassageId>(take), edit.name, edit.begin_samples, edit.end_samples, edit.colour, {}});
   put_in_order(take.passages);
   return {};
 }
@@ -132,7 +138,8 @@ Result<void> change(Take& take, const AddPassage& edit) {
 Result<void> change(Take& take, const ReplacePassage& edit) {
   const auto index = index_of(take.passages, edit.id);
   if (!index) return no_such_passage();
-  if (auto outcome = check_passage(take, edit.id, edit.name, edit.begin_samples, edit.end_samples);
+  if (auto outcome = check_passage(take, edit.id, edit.name, edit.begin_samples, edit.end_samples,
+                                   edit.colour);
       !outcome) {
     return outcome;
   }
@@ -140,6 +147,7 @@ Result<void> change(Take& take, const ReplacePassage& edit) {
   passage.name = edit.name;
   passage.begin_samples = edit.begin_samples;
   passage.end_samples = edit.end_samples;
+  if (edit.colour) passage.colour = edit.colour;
   put_in_order(take.passages);
   return {};
 }

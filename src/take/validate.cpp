@@ -200,8 +200,9 @@ Result<void> check_passages(const Take& take, Ids& ids) {
   const Passage* last = nullptr;
   for (const Passage& passage : take.passages) {
     if (!is_stretch(take, passage.begin_samples, passage.end_samples) || passage.name.empty() ||
-        !is_text(passage.name) || !ids.take_up(passage.id)) {
-      return damaged("A passage makes no sense: its name, id or place.");
+        !is_text(passage.name) || !ids.take_up(passage.id) ||
+        (passage.colour && (*passage.colour < 0 || *passage.colour >= passage_colour_count))) {
+      return damaged("A passage makes no sense: its name, id, place or colour.");
     }
     if (!names.insert(passage.name).second) {
       return damaged(fmt::format("Two passages are named '{}'.", passage.name));
@@ -210,6 +211,25 @@ Result<void> check_passages(const Take& take, Ids& ids) {
       return damaged(fmt::format("Passage '{}' is out of order.", passage.name));
     }
     last = &passage;
+  }
+  return {};
+}
+
+Result<void> check_remarks(const Take& take, Ids& ids) {
+  if (take.remarks.size() > most_remarks) return damaged("There are too many remarks.");
+  const Remark* last = nullptr;
+  for (const Remark& remark : take.remarks) {
+    const bool has_sound_note =
+        !remark.note || (*remark.note > NoteId{0} && *remark.note < NoteId{take.next_id});
+    if (remark.at_samples < 0 || remark.at_samples > take.length_samples || remark.text.empty() ||
+        !is_text(remark.text) || !has_sound_note || !ids.take_up(remark.id)) {
+      return damaged("A remark makes no sense: its words, id, note or place.");
+    }
+    if (last != nullptr &&
+        std::tie(last->at_samples, last->id) >= std::tie(remark.at_samples, remark.id)) {
+      return damaged("A remark is out of order.");
+    }
+    last = &remark;
   }
   return {};
 }
@@ -312,6 +332,7 @@ Result<void> check_take(const Take& take) {
       .and_then([&] { return check_beats(take, ids); })
       .and_then([&] { return check_chords(take, ids); })
       .and_then([&] { return check_passages(take, ids); })
+      .and_then([&] { return check_remarks(take, ids); })
       .and_then([&] { return check_stabs(take); });
 }
 

@@ -171,7 +171,14 @@ Edit EditMaker::make_chord_edit(const Take& take) {
 
 Edit EditMaker::make_other_edit(const Take& take) {
   const std::int64_t at = place(take);
-  switch (number(0, 11)) {
+  switch (number(0, 14)) {
+    case 12:
+      return AddRemark{at, number(0, 1) == 0 ? std::nullopt : std::optional(id_of(take.notes)),
+                       number(0, 5) == 0 ? "" : "keep the thumb planted"};
+    case 13:
+      return ReplaceRemark{id_of(take.remarks), "longer"};
+    case 14:
+      return RemoveRemark{id_of(take.remarks)};
     case 11: {
       SetFingeringOptions edit;
       edit.options.position_fret = static_cast<int>(number(0, 22));
@@ -200,8 +207,9 @@ Edit EditMaker::make_other_edit(const Take& take) {
     case 4:
       return RemovePassage{id_of(take.passages)};
     case 5:
-      return ReplacePassage{id_of(take.passages), "part " + std::to_string(number(0, 9)), at,
-                            at + number(0, 90000)};
+      return ReplacePassage{
+          id_of(take.passages), "part " + std::to_string(number(0, 9)), at, at + number(0, 90000),
+          number(0, 1) == 0 ? std::nullopt : std::optional(static_cast<int>(number(-1, 6)))};
     case 6: {
       SetNeck edit;
       if (number(0, 1) == 0) edit.neck.open_midi = {23, 28, 33, 38, 43};

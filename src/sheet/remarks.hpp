@@ -1,0 +1,51 @@
+#pragma once
+
+#include <algorithm>
+#include <cstddef>
+#include <string>
+#include <vector>
+
+#include "src/sheet/layout.hpp"
+#include "src/take/take.hpp"
+
+namespace lowstride::sheet {
+
+/// A teacher's remark at its place in the written bars.
+struct SheetRemark {
+  std::size_t bar_index = 0;     // into the layout's bars
+  std::size_t remark_index = 0;  // into Take::remarks
+  std::string place;             // "Bar 3", "Bar 3, beat 2", "Bar 3, after beat 2"
+  std::string text;
+
+  bool operator==(const SheetRemark&) const = default;
+};
+
+/// The remarks of a take that stand in the layout's bars, in the order of the bars; one about a bar
+/// that is written once for several stands there, under its own number. A note that is played a
+/// little ahead of a beat belongs to it.
+[[nodiscard]] std::vector<SheetRemark> remarks_in(const take::Take& take,
+                                                  const SheetLayout& layout);
+
+/// Words in lines that `fits` says hold them; one word at least a line.
+template <typename Fits>
+[[nodiscard]] std::vector<std::string> broken_into_lines(const std::string& text, Fits fits) {
+  std::vector<std::string> lines;
+  std::string line;
+  for (std::size_t begin = 0; begin < text.size();) {
+    const std::size_t end = std::min(text.find(' ', begin), text.size());
+    const std::string word = text.substr(begin, end - begin);
+    begin = end + 1;
+    if (word.empty()) continue;
+    const std::string longer = line.empty() ? word : line + " " + word;
+    if (line.empty() || fits(longer)) {
+      line = longer;
+    } else {
+      lines.push_back(line);
+      line = word;
+    }
+  }
+  if (!line.empty()) lines.push_back(line);
+  return lines;
+}
+
+}  // namespace lowstride::sheet
