@@ -1,6 +1,7 @@
 #include "gui/draw/desk.hpp"
 
 #include <algorithm>
+#include <chrono>
 #include <cmath>
 #include <utility>
 
@@ -58,8 +59,8 @@ bool Desk::is_busy() {
   const bool has_young_levels =
       session_.levels() != nullptr && session_.levels()->levels().share_done() < 1.0;
   return state_.playing_samples.has_value() || session_.work().has_value() || has_young_levels ||
-         export_.is_writing() || std::holds_alternative<FretDraft>(state_.draft) ||
-         session_.is_following();
+         export_.is_busy() || drill_.is_busy() || std::holds_alternative<FretDraft>(state_.draft) ||
+         session_.is_following() || session_.is_saving() || hearing_coming_.valid();
 }
 
 void Desk::open(const std::filesystem::path& path) {
@@ -68,7 +69,10 @@ void Desk::open(const std::filesystem::path& path) {
                    {state_.axis.begin_samples, state_.axis.samples_per_px, state_.cursor_samples});
   }
   remember(settings_, path);
+  drill_.close();
+  is_drilling_ = false;
   hearing_.reset();
+  if (hearing_coming_.valid()) stale_hearing_.push_back(std::move(hearing_coming_));
   seen_path_.clear();
   seen_recording_.clear();
   state_.clear_selection();
@@ -80,6 +84,15 @@ void Desk::open(const std::filesystem::path& path) {
 
 void Desk::take_in_background() {
   session_.poll();
+  take_in_ears();
+  if (const auto saved = session_.saved()) {
+    if (!saved->outcome) {
+      notices_.push_back(saved->outcome.error().message);
+    } else {
+      say(fmt::format("{}: {}", saved->path == session_.path() ? "Saved" : "Copy",
+                      saved->path.string()));
+    }
+  }
   for (std::string& message : session_.take_messages()) {
     // The recovery notice says this, and what can be done about it.
     if (session_.recovered_count() > 0 && message.find("were taken up from") != std::string::npos) {
@@ -98,6 +111,11 @@ void Desk::take_in_background() {
   seen_revision_ = session_.revision();
   keep_selection_valid(state_, session_.take());
   if (session_.has_take() && seen_path_ != session_.path()) took_another();
+  if (!session_.has_take() && session_.take().length_samples > 0) {
+    // The waveform of what is being opened.
+    state_.axis = showing(state_.axis, 0.0, static_cast<double>(session_.take().length_samples),
+                          session_.take().length_samples);
+  }
   // The first notes of a new take come some time after it was opened.
   const bool has_notes = !session_.take().notes.empty();
   if (has_notes && !had_notes_ && state_.cursor_samples == 0.0) is_new_view_ = true;
@@ -111,13 +129,35 @@ void Desk::took_another() {
   is_new_view_ = true;
   is_recovery_open_ = session_.recovered_count() > 0;
   hear_ = {};
-  if (options_.make_hearing) {
-    hearing_ = options_.make_hearing(session_.recording(), session_.take(), settings_.audio_device);
+  open_ears();
+}
+
+void Desk::open_ears() {
+  hearing_.reset();
+  if (hearing_coming_.valid()) stale_hearing_.push_back(std::move(hearing_coming_));
+  if (!options_.make_hearing) return;
+  // A film's sound is decoded first: that may take seconds.
+  hearing_coming_ = std::async(
+      std::launch::async,
+      [make = options_.make_hearing, recording = session_.recording(), take = session_.take(),
+       device = settings_.audio_device] { return make(recording, take, device); });
+}
+
+void Desk::take_in_ears() {
+  const auto is_ready = [](const auto& future) {
+    return future.wait_for(std::chrono::seconds(0)) == std::future_status::ready;
+  };
+  std::erase_if(stale_hearing_, is_ready);
+  if (is_drilling_ && !drill_.is_open()) {
+    is_drilling_ = false;
+    open_ears();
   }
-  if (hearing_) {
-    hearing_->set(hear_);
-    if (std::string notice = hearing_->notice(); !notice.empty()) say(std::move(notice));
-  }
+  if (!hearing_coming_.valid() || !is_ready(hearing_coming_)) return;
+  hearing_ = hearing_coming_.get();
+  if (!hearing_) return;
+  hearing_->set(hear_);
+  hearing_->set_take(session_.take());
+  if (std::string notice = hearing_->notice(); !notice.empty()) say(std::move(notice));
 }
 
 bool Desk::type_fret(const KeyChord& chord) {
@@ -156,6 +196,11 @@ void Desk::finish_fret() {
   apply(set_fret(session_.take(), typed.id, string, std::stoi(typed.digits)));
 }
 
+/// One that takes the keys: the desk behind it does not act on them.
+bool Desk::is_dialog_open() const {
+  return browser_.is_open() || export_.is_open() || drill_.is_open() || is_help_open_;
+}
+
 void Desk::drain_keys() {
   const std::vector<KeyChord> keys = std::exchange(keys_, {});
   const bool is_typing = ImGui::GetIO().WantTextInput;
@@ -167,6 +212,10 @@ void Desk::drain_keys() {
     }
     const bool is_command = chord.is_control || (chord.key >= keys::f1 && chord.key < 320);
     if (is_typing && !is_command && chord.key != keys::escape) continue;
+    if (is_dialog_open() && !is_command && chord.key != keys::escape) {
+      if (drill_.is_open() && !is_typing) drill_.key(chord);
+      continue;
+    }
     if (!is_typing && type_fret(chord)) continue;
     const auto action = settings_.keys.action_of(chord);
     if (!action) continue;
@@ -231,7 +280,7 @@ void Desk::top_bar() {
                                   digest.doubts.size())
                           .c_str());
   }
-  const float right = 352.0F * scale_;
+  const float right = 416.0F * scale_;
   ImGui::SameLine(std::max(ImGui::GetCursorPosX() + 10.0F, ImGui::GetWindowWidth() - right));
   action_button(Action::undo, "Undo");
   ImGui::SameLine();
@@ -242,6 +291,8 @@ void Desk::top_bar() {
   action_button(Action::save, session_.has_unsaved_edits() ? "Save *" : "Save");
   ImGui::SameLine();
   action_button(Action::export_sheet, "Sheets");
+  ImGui::SameLine();
+  action_button(Action::drill, "Drill");
   ImGui::SameLine();
   action_button(Action::help, "Keys");
 }
@@ -342,6 +393,14 @@ void Desk::frame(const Fonts& fonts, float scale) {
   context_menu();
   ImGui::End();
   dialogs();
+  // In a dialog Tab, arrows, Space and Enter go about among its parts; on the desk they are the
+  // desk's own.
+  ImGuiIO& io = ImGui::GetIO();
+  if (is_dialog_open()) {
+    io.ConfigFlags |= ImGuiConfigFlags_NavEnableKeyboard;
+  } else {
+    io.ConfigFlags &= ~ImGuiConfigFlags_NavEnableKeyboard;
+  }
 }
 
 }  // namespace lowstride::desk

@@ -2,15 +2,18 @@
 
 #include <filesystem>
 #include <functional>
+#include <future>
 #include <memory>
 #include <optional>
 #include <string>
 #include <vector>
 
 #include "gui/draw/brush.hpp"
+#include "gui/draw/drill_window.hpp"
 #include "gui/draw/export_dialog.hpp"
 #include "gui/draw/file_browser.hpp"
 #include "gui/draw/lanes_view.hpp"
+#include "gui/draw/textures.hpp"
 #include "gui/gesture/note_edits.hpp"
 #include "gui/gesture/pointer.hpp"
 #include "gui/model/actions.hpp"
@@ -29,6 +32,12 @@ struct DeskOptions {
   std::function<std::unique_ptr<Hearing>(const std::filesystem::path& recording,
                                          const take::Take& take, const std::string& device)>
       make_hearing;
+  /// The loudspeaker of drills; may be empty: it is then said what would be heard.
+  std::function<std::unique_ptr<DrillSound>(const std::filesystem::path& recording,
+                                            const std::string& device)>
+      make_drill_sound;
+  /// For pictures; must outlive the desk. Null: pages are not shown beforehand.
+  Textures* textures = nullptr;
 };
 
 /// The desk: what the window shows and what its keys and gestures do. Knows ImGui, no window and no
@@ -51,6 +60,8 @@ class Desk {
   [[nodiscard]] bool wants_to_close() const noexcept { return is_closing_; }
   /// Something moves: draw again soon. Else wait for input.
   [[nodiscard]] bool is_busy();
+  /// The ears for the take are being opened.
+  [[nodiscard]] bool is_opening_ears() const noexcept { return hearing_coming_.valid(); }
   /// Of text, on top of the screen's own.
   [[nodiscard]] double text_scale() const noexcept { return settings_.text_scale; }
   [[nodiscard]] std::string window_title() const;
@@ -60,6 +71,8 @@ class Desk {
   [[nodiscard]] Session& session() noexcept { return session_; }
   [[nodiscard]] DeskState& state() noexcept { return state_; }
   [[nodiscard]] Settings& settings() noexcept { return settings_; }
+  [[nodiscard]] DrillWindow& drill_window() noexcept { return drill_; }
+  [[nodiscard]] ExportDialog& export_dialog() noexcept { return export_; }
   [[nodiscard]] const LaneLayout& lanes() const noexcept { return lanes_; }
   [[nodiscard]] const std::string& status() const noexcept { return status_; }
   [[nodiscard]] const HearingSettings& hearing_settings() const noexcept { return hear_; }
@@ -68,8 +81,11 @@ class Desk {
   // desk.cpp
   void take_in_background();
   void took_another();
+  void open_ears();
+  void take_in_ears();
   void drain_keys();
   bool type_fret(const KeyChord& chord);
+  [[nodiscard]] bool is_dialog_open() const;
   void finish_fret();
   void top_bar();
   void status_line();
@@ -81,6 +97,8 @@ class Desk {
   [[nodiscard]] PointerInput pointer_input(bool is_over) const;
   void act_on(const PointerOutcome& outcome);
   // desk_actions.cpp
+  void run_take(Action action);
+  void open_drill();
   void run_showing(Action action);
   void apply(const Result<take::Edit>& edit);
   void say(std::string sentence);
@@ -110,6 +128,8 @@ class Desk {
   void run_notes(Action action);
   void run_chords_and_beats(Action action);
   void run_passages(Action action);
+  void colour_passage(std::size_t index, std::size_t colour);
+  void begin_remark(std::optional<take::RemarkId> id = {});
   // desk_panels.cpp
   void transport_bar();
   void view_buttons();
@@ -126,6 +146,7 @@ class Desk {
   void dialogs();
   void chord_dialog();
   void passage_dialog();
+  void remark_dialog();
   void help_page();
   void context_menu();
   void recovery_notice();
@@ -139,6 +160,8 @@ class Desk {
   LaneLayout lanes_;
   PointerGestures pointer_;
   std::unique_ptr<Hearing> hearing_;
+  std::future<std::unique_ptr<Hearing>> hearing_coming_;
+  std::vector<std::future<std::unique_ptr<Hearing>>> stale_hearing_;  // of takes that were left
   HearingSettings hear_;
   double fast_speed_ = 1.0;  // to come back to
   std::vector<KeyChord> keys_;
@@ -168,7 +191,9 @@ class Desk {
   Rect overview_rect_, lanes_rect_, side_rect_;
 
   FileBrowser browser_;
-  ExportDialog export_;
+  ExportDialog export_{options_.textures};
+  DrillWindow drill_{options_.textures};
+  bool is_drilling_ = false;  // the sound device is lent to the drill
   bool is_help_open_ = false;
   std::optional<Action> key_wanted_;  // the next key pressed becomes this action's
   struct ChordNaming {
@@ -185,6 +210,14 @@ class Desk {
     bool is_new = true;
   };
   std::optional<PassageNaming> passage_naming_;
+  struct RemarkWriting {
+    std::optional<take::RemarkId> id = {};  // of one that is changed
+    std::int64_t at_samples = 0;
+    std::optional<take::NoteId> note = {};
+    std::string text = {};
+    bool is_new = true;
+  };
+  std::optional<RemarkWriting> remark_writing_;
   Hit menu_hit_;
   bool is_menu_wanted_ = false;
   bool is_recovery_open_ = false;

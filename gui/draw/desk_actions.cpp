@@ -79,6 +79,68 @@ std::optional<take::Stretch> Desk::stretch_at_hand() const {
 
 Selected Desk::selected() const { return {state_.notes, state_.chord, state_.beat}; }
 
+void Desk::run_take(Action action) {
+  switch (action) {
+    case Action::open: {
+      std::error_code ignored;
+      browser_.show(session_.has_take()         ? session_.path().parent_path()
+                    : !settings_.recent.empty() ? settings_.recent.front().parent_path()
+                                                : std::filesystem::current_path(ignored));
+      break;
+    }
+    case Action::save:
+      session_.start_saving();
+      break;
+    case Action::save_copy: {
+      std::filesystem::path copy = session_.path();
+      copy.replace_filename(copy.stem().string() + " copy.take");
+      session_.start_saving_copy(copy);
+      break;
+    }
+    case Action::export_sheet:
+      export_.show(session_.path());
+      break;
+    case Action::drill:
+      open_drill();
+      break;
+    case Action::version_before:
+      if (const auto done = session_.open_version_before(); !done) say(done.error().message);
+      break;
+    case Action::undo:
+    case Action::redo: {
+      const auto name = action == Action::undo ? session_.undo() : session_.redo();
+      if (!name) {
+        say(name.error().message);
+      } else {
+        say(*name ? fmt::format("{}: {}", action == Action::undo ? "Undone" : "Done again", **name)
+            : action == Action::undo ? "There is nothing to undo."
+                                     : "There is nothing to do again.");
+      }
+      keep_selection_valid(state_, session_.take());
+      break;
+    }
+    case Action::help:
+      is_help_open_ = !is_help_open_;
+      break;
+    default:
+      is_closing_ = true;
+      break;
+  }
+}
+
+void Desk::open_drill() {
+  // The drill plays for itself, and many systems lend their device once only.
+  hearing_.reset();
+  state_.playing_samples.reset();
+  is_drilling_ = true;
+  DrillWindow::MakeSound make_sound;
+  if (options_.make_drill_sound) {
+    make_sound = [make = options_.make_drill_sound, recording = session_.recording(),
+                  device = settings_.audio_device] { return make(recording, device); };
+  }
+  drill_.show(session_.take(), session_.path(), std::move(make_sound));
+}
+
 void Desk::run(Action action) {
   const bool needs_take = action != Action::open && action != Action::help &&
                           action != Action::close && action != Action::clear_selection &&
@@ -89,63 +151,14 @@ void Desk::run(Action action) {
     return;
   }
   if (action <= Action::close) {
-    switch (action) {
-      case Action::open: {
-        std::error_code ignored;
-        browser_.show(session_.has_take()         ? session_.path().parent_path()
-                      : !settings_.recent.empty() ? settings_.recent.front().parent_path()
-                                                  : std::filesystem::current_path(ignored));
-        break;
-      }
-      case Action::save:
-        if (const auto saved = session_.save(); !saved) {
-          notices_.push_back(saved.error().message);
-        } else {
-          say(fmt::format("Saved: {}", session_.path().string()));
-        }
-        break;
-      case Action::save_copy: {
-        std::filesystem::path copy = session_.path();
-        copy.replace_filename(copy.stem().string() + " copy.take");
-        const auto saved = take::save_copy(session_.take(), copy);
-        if (!saved) {
-          notices_.push_back(saved.error().message);
-        } else {
-          say(fmt::format("Copy: {}", copy.string()));
-        }
-        break;
-      }
-      case Action::export_sheet:
-        export_.show(session_.path());
-        break;
-      case Action::undo:
-      case Action::redo: {
-        const auto name = action == Action::undo ? session_.undo() : session_.redo();
-        if (!name) {
-          say(name.error().message);
-        } else {
-          say(*name
-                  ? fmt::format("{}: {}", action == Action::undo ? "Undone" : "Done again", **name)
-              : action == Action::undo ? "There is nothing to undo."
-                                       : "There is nothing to do again.");
-        }
-        keep_selection_valid(state_, session_.take());
-        break;
-      }
-      case Action::help:
-        is_help_open_ = !is_help_open_;
-        break;
-      default:
-        is_closing_ = true;
-        break;
-    }
+    run_take(action);
   } else if (action <= Action::ramp) {
     run_hearing(action);
   } else if (action <= Action::follow) {
     run_moving(action);
   } else if (action <= Action::clear_selection) {
     run_selecting(action);
-  } else if (action <= Action::copy_bars) {
+  } else if (action <= Action::remark) {
     run_notes(action);
   } else if (action <= Action::halve_beats) {
     run_chords_and_beats(action);

@@ -27,8 +27,11 @@ void next_window(ImVec2 size, ImVec2 at, ImVec2 pivot) {
 void Desk::dialogs() {
   if (const auto chosen = browser_.draw(settings_.recent, scale_)) open(*chosen);
   if (auto said = export_.draw(session_, state_, *fonts_, scale_)) say(std::move(*said));
+  drill_.draw({*ImGui::GetForegroundDrawList(), theme(), *fonts_, scale_},
+              settings_.is_neck_mirrored);
   chord_dialog();
   passage_dialog();
+  remark_dialog();
   help_page();
   recovery_notice();
 }
@@ -95,6 +98,54 @@ void Desk::passage_dialog() {
   }
   ImGui::End();
   if (!is_open) passage_naming_.reset();
+}
+
+void Desk::remark_dialog() {
+  if (!remark_writing_) return;
+  RemarkWriting& writing = *remark_writing_;
+  const take::Take& take = session_.take();
+  const ImVec2 screen = ImGui::GetIO().DisplaySize;
+  next_window({420.0F * scale_, 0.0F}, {screen.x * 0.4F, screen.y * 0.3F}, {0.5F, 0.0F});
+  if (writing.is_new) ImGui::SetNextWindowFocus();
+  bool is_open = true;
+  if (ImGui::Begin("Remark", &is_open, fixed_window)) {
+    std::int64_t at = writing.at_samples;
+    std::optional<take::NoteId> about = writing.note;
+    if (const auto index = writing.id ? index_of(take, *writing.id) : std::nullopt) {
+      at = place_of(take, take.remarks[*index]);
+      about = take.remarks[*index].note;
+    }
+    const auto note = about ? index_of(take, *about) : std::nullopt;
+    if (note) at = take.notes[*note].onset_samples;
+    ImGui::TextDisabled("%s", fmt::format("On the {} at {}; it is printed on the sheets.",
+                                          note ? "note" : "bar", sheet::place_text(take, at))
+                                  .c_str());
+    if (writing.is_new) ImGui::SetKeyboardFocusHere();
+    writing.is_new = false;
+    ImGui::SetNextItemWidth(-1.0F);
+    const bool is_entered =
+        ImGui::InputTextWithHint("##text", "what the pupil should know", &writing.text,
+                                 ImGuiInputTextFlags_EnterReturnsTrue);
+    if (ImGui::Button("Keep") || is_entered) {
+      is_open = false;
+      if (writing.text.empty()) {
+        if (writing.id) apply(take::Edit{take::RemoveRemark{*writing.id}});
+      } else if (writing.id) {
+        apply(take::Edit{take::ReplaceRemark{*writing.id, writing.text}});
+      } else {
+        apply(take::Edit{take::AddRemark{writing.at_samples, writing.note, writing.text}});
+      }
+    }
+    if (writing.id) {
+      ImGui::SameLine();
+      if (ImGui::Button("Take it away")) {
+        is_open = false;
+        apply(take::Edit{take::RemoveRemark{*writing.id}});
+      }
+    }
+  }
+  ImGui::End();
+  if (!is_open) remark_writing_.reset();
 }
 
 void Desk::help_page() {
@@ -221,7 +272,7 @@ void Desk::context_menu() {
              Action::string_lower, Action::unpin});
       ImGui::Separator();
       items({Action::split, Action::join, Action::tie, Action::dead, Action::remove,
-             Action::select_alike, Action::chord_bass});
+             Action::select_alike, Action::chord_bass, Action::remark});
       break;
     case Hit::Kind::chord:
     case Hit::Kind::chord_edge:
@@ -236,10 +287,14 @@ void Desk::context_menu() {
     case Hit::Kind::passage:
     case Hit::Kind::passage_begin:
     case Hit::Kind::passage_end:
-      items({Action::play_selection, Action::name_passage, Action::remove_passage});
+      items({Action::play_selection, Action::name_passage, Action::passage_colour,
+             Action::remove_passage});
+      break;
+    case Hit::Kind::remark:
+      items({Action::remark, Action::remove});
       break;
     default:
-      items({Action::play, Action::loop, Action::name_passage, Action::insert_chord,
+      items({Action::play, Action::loop, Action::name_passage, Action::insert_chord, Action::remark,
              Action::add_note, Action::copy_bars, Action::zoom_take, Action::zoom_selection});
       break;
   }

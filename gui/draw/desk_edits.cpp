@@ -69,7 +69,10 @@ void Desk::run_notes(Action action) {
       }
       return;
     }
+    case Action::remark:
+      return begin_remark();
     case Action::remove: {
+      if (state_.remark) return apply(take::Edit{take::RemoveRemark{*state_.remark}});
       if (state_.passage) return run(Action::remove_passage);
       if (state_.beat) return run(Action::drop_beat);
       if (state_.chord && ids.empty()) {
@@ -146,6 +149,36 @@ void Desk::run_chords_and_beats(Action action) {
   }
 }
 
+void Desk::colour_passage(std::size_t index, std::size_t colour) {
+  const take::Passage& passage = session_.take().passages[index];
+  apply(take::Edit{take::ReplacePassage{passage.id, passage.name, passage.begin_samples,
+                                        passage.end_samples, static_cast<int>(colour)}});
+}
+
+void Desk::begin_remark(std::optional<take::RemarkId> id) {
+  const take::Take& take = session_.take();
+  const auto note = note_at_hand();
+  // One that is there is changed: the selected one, the note's, the bar's.
+  const Digest& digest = session_.digest(state_.doubt_threshold);
+  const auto bar = bar_at(digest, state_.cursor_samples);
+  const std::int64_t bar_begin = bar ? digest.bars[*bar].at_samples : whole(state_.cursor_samples);
+  if (!id) id = state_.remark;
+  for (const take::Remark& remark : take.remarks) {
+    if (id) break;
+    const bool is_here =
+        note ? remark.note == take.notes[*note].id : !remark.note && remark.at_samples == bar_begin;
+    if (is_here) id = remark.id;
+  }
+  if (id) {
+    const auto index = index_of(take, *id);
+    if (!index) return;
+    remark_writing_ = RemarkWriting{.id = id, .text = take.remarks[*index].text};
+    return;
+  }
+  remark_writing_ = RemarkWriting{.at_samples = bar_begin};
+  if (note) remark_writing_->note = take.notes[*note].id;
+}
+
 void Desk::run_passages(Action action) {
   const take::Take& take = session_.take();
   switch (action) {
@@ -168,6 +201,12 @@ void Desk::run_passages(Action action) {
     case Action::remove_passage:
       if (!state_.passage) return say("Select a passage first.");
       return apply(Result<take::Edit>(take::Edit{take::RemovePassage{*state_.passage}}));
+    case Action::passage_colour: {
+      const auto index = state_.passage ? index_of(take, *state_.passage) : std::nullopt;
+      if (!index) return say("Select a passage first.");
+      const std::size_t next = (passage_colour(take, *index) + 1) % theme().passages.size();
+      return colour_passage(*index, next);
+    }
     default: {
       const auto index =
           static_cast<std::size_t>(action) - static_cast<std::size_t>(Action::passage_1);

@@ -58,6 +58,7 @@ void Desk::act_on(const PointerOutcome& outcome) {
   }
   if (outcome.add_beat) apply(Result<take::Edit>(take::Edit{take::AddBeat{*outcome.add_beat}}));
   if (outcome.name_chord) naming_ = ChordNaming{.id = outcome.name_chord};
+  if (outcome.write_remark) begin_remark(outcome.write_remark);
   if (outcome.add_chord) naming_ = ChordNaming{.id = {}, .at_samples = *outcome.add_chord};
   if (outcome.is_range_made) {
     state_.is_loop_on = true;

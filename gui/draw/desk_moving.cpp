@@ -195,11 +195,13 @@ void Desk::run_selecting(Action action) {
     case Action::select_less:
       return step_note(-1, true);
     default:
-      if (naming_ || passage_naming_ || browser_.is_open() || export_.is_open() || is_help_open_) {
+      if (naming_ || passage_naming_ || remark_writing_ || is_dialog_open()) {
         naming_.reset();
         passage_naming_.reset();
+        remark_writing_.reset();
         browser_.close();
         export_.close();
+        drill_.close();
         is_help_open_ = false;
         return;
       }
@@ -207,7 +209,8 @@ void Desk::run_selecting(Action action) {
         pointer_.cancel(state_);
         return;
       }
-      if (state_.notes.empty() && !state_.chord && !state_.beat && !state_.passage) {
+      if (state_.notes.empty() && !state_.chord && !state_.beat && !state_.passage &&
+          !state_.remark) {
         state_.range.reset();
         state_.is_loop_on = false;
         hearing_changed();

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <chrono>
+#include <cmath>
 #include <utility>
 
 #include <fmt/format.h>
@@ -9,229 +10,333 @@
 // Needs imgui.h before it.
 #include <imgui_stdlib.h>
 
-#include "src/audio/score_of_take.hpp"
-#include "src/sheet/export.hpp"
+#include "src/parts/levels.hpp"
+#include "src/take/validate.hpp"
 
 namespace lowstride::desk {
 namespace {
 
-namespace fs = std::filesystem;
-
 struct KindInfo {
   SheetKind kind;
   const char* name;
-  const char* ending;
+  const char* tip;
 };
-constexpr KindInfo kinds[] = {{SheetKind::text, "Tab as text", ".txt"},
-                              {SheetKind::musicxml, "Staff and tab, MusicXML", ".musicxml"},
-                              {SheetKind::midi, "MIDI file", ".mid"},
-                              {SheetKind::tables, "Tables", ""},
-                              {SheetKind::practice, "Practice audio", ".ogg"}};
+constexpr KindInfo kind_infos[] = {
+    {SheetKind::pdf, "PDF", "pages to print and hand out"},
+    {SheetKind::text, "Text tab", "for mail and plain text"},
+    {SheetKind::svg, "SVG", "a drawing of each page"},
+    {SheetKind::png, "PNG", "a picture of each page"},
+    {SheetKind::musicxml, "MusicXML", "staff and tab for other programs"},
+    {SheetKind::midi, "MIDI", "the line as a MIDI file"},
+    {SheetKind::tables, "Tables", "notes, chords and beats as tables"},
+    {SheetKind::practice, "Practice audio", "slowed, repeated, with clicks"}};
 
-const KindInfo& info_of(SheetKind kind) { return *std::ranges::find(kinds, kind, &KindInfo::kind); }
+constexpr int dots_step = 12;
+constexpr double points_an_inch = 72.0;
+constexpr double a4_width_points = 595.0;
 
-sheet::TextTabOptions text_options(const ExportChoice& choice,
-                                   const std::optional<take::Stretch>& stretch) {
-  sheet::TextTabOptions options;
-  options.width_columns = choice.width_columns;
-  options.has_roles = choice.has_roles;
-  if (choice.is_stretch_only) options.layout.stretch = stretch;
-  return options;
+template <typename T>
+bool is_ready(const std::future<T>& future) {
+  return future.valid() && future.wait_for(std::chrono::seconds(0)) == std::future_status::ready;
 }
 
-bool has_same_page(const ExportChoice& a, const ExportChoice& b) {
-  return a.kind == b.kind && a.is_stretch_only == b.is_stretch_only && a.has_roles == b.has_roles &&
-         a.width_columns == b.width_columns;
+void wide() { ImGui::SetNextItemWidth(-1.0F); }
+
+bool percent_slider(const char* id, double& ratio, const char* format) {
+  float percent = static_cast<float>(ratio * 100.0);
+  wide();
+  if (!ImGui::SliderFloat(id, &percent, 20.0F, 150.0F, format)) return false;
+  ratio = std::round(percent) / 100.0;
+  return true;
 }
 
-/// The grid for clicks and count-in: as part of the score where the job takes one, else by itself.
-template <typename Job>
-void give_beats(Job& job, const take::Take& take) {
-  audio::Score score = audio::score_of_take(take);
-  if constexpr (requires { job.score; }) {
-    job.score = std::move(score);
-  } else {
-    job.beats = std::move(score.beats);
-  }
-}
-
-Result<void> write_practice(const take::Take& take, const ExportChoice& choice,
-                            const std::optional<take::Stretch>& stretch, const fs::path& recording,
-                            const WorkControl& control) {
-  if (recording.empty()) {
-    return fail(ErrorCode::not_found, "Practice audio needs the recording, which was not found.");
-  }
-  audio::PracticeJob job;
-  job.input = recording;
-  job.output = choice.target;
-  if (choice.is_stretch_only && stretch) {
-    job.begin_sample = stretch->begin_samples;
-    job.end_sample = stretch->end_samples;
-  }
-  give_beats(job, take);
-  job.options.speed_ratios.assign(static_cast<std::size_t>(std::max(1, choice.repeat_count)),
-                                  choice.speed_ratio);
-  job.options.count_in_bars = choice.count_in_bars;
-  job.options.click = choice.click;
-  job.tags.title = take.title;
-  const auto report = audio::render_practice(job, control);
-  if (!report) return tl::unexpected(report.error());
-  return {};
+bool is_page(SheetKind kind) {
+  return kind == SheetKind::pdf || kind == SheetKind::svg || kind == SheetKind::png;
 }
 
 }  // namespace
 
-fs::path usual_target(const fs::path& take_path, SheetKind kind) {
-  fs::path target = take_path;
-  target.replace_extension(info_of(kind).ending);
-  return target;
+ExportDialog::~ExportDialog() {
+  if (texture_ != nullptr) textures_->drop(texture_);
 }
 
-Result<void> write_sheet(const take::Take& take, const ExportChoice& choice,
-                         const std::optional<take::Stretch>& stretch, const fs::path& recording,
-                         const WorkControl& control) {
-  switch (choice.kind) {
-    case SheetKind::text:
-      return sheet::export_text(take, choice.target, text_options(choice, stretch));
-    case SheetKind::musicxml:
-      return sheet::export_musicxml(take, choice.target, text_options(choice, stretch).layout);
-    case SheetKind::midi:
-      return sheet::export_midi(take, choice.target);
-    case SheetKind::tables:
-      return sheet::export_tables(take, choice.target);
-    case SheetKind::practice:
-      return write_practice(take, choice, stretch, recording, control);
-  }
-  return {};
-}
-
-void ExportDialog::show(const fs::path& take_path) {
+void ExportDialog::show(const std::filesystem::path& take_path) {
   is_open_ = true;
   is_fresh_ = true;
+  if (take_path_ != take_path) choice_ = {};
   take_path_ = take_path;
-  choice_.target = usual_target(take_path, choice_.kind);
-  target_text_ = choice_.target.string();
+  target_text_ = usual_target(take_path, choice_.kind, choice_.level).string();
 }
 
-void ExportDialog::options(const DeskState& state) {
-  for (const KindInfo& kind : kinds) {
-    if (ImGui::RadioButton(kind.name, choice_.kind == kind.kind)) {
-      choice_.kind = kind.kind;
-      target_text_ = usual_target(take_path_, kind.kind).string();
+void ExportDialog::kinds() {
+  const ExportChoice before = choice_;
+  bool is_left = true;
+  for (const KindInfo& info : kind_infos) {
+    if (!is_left) ImGui::SameLine(ImGui::GetContentRegionAvail().x * 0.5F);
+    is_left = !is_left;
+    if (ImGui::RadioButton(info.name, choice_.kind == info.kind)) choice_.kind = info.kind;
+    if (ImGui::IsItemHovered()) ImGui::SetTooltip("%s", info.tip);
+  }
+  if (choice_.kind != before.kind) {
+    target_text_ = usual_target(take_path_, choice_.kind, choice_.level).string();
+    page_ = 0;
+  }
+}
+
+void ExportDialog::part(const take::Take& take, const DeskState& state) {
+  const std::optional<int> level_before = choice_.level;
+  const auto level_text = [](std::optional<int> level) {
+    if (!level) return std::string("the line");
+    const auto known = parts::level_from_number(*level);
+    return fmt::format("level {}: {}", *level, known ? parts::level_name(*known) : "");
+  };
+  wide();
+  if (ImGui::BeginCombo("##level", level_text(choice_.level).c_str())) {
+    for (int number = 0; number <= static_cast<int>(parts::all_levels.size()); ++number) {
+      const std::optional<int> level = number == 0 ? std::nullopt : std::optional(number);
+      if (ImGui::Selectable(level_text(level).c_str(), choice_.level == level)) {
+        choice_.level = level;
+      }
+    }
+    ImGui::EndCombo();
+  }
+  if (choice_.level != level_before) {
+    target_text_ = usual_target(take_path_, choice_.kind, choice_.level).string();
+  }
+  if (choice_.kind == SheetKind::midi || choice_.kind == SheetKind::tables) return;
+  PartChoice& part = choice_.part;
+  const auto name_of = [](const PartChoice& one) -> std::string {
+    switch (one.kind) {
+      case PartChoice::Kind::whole:
+        return "all bars";
+      case PartChoice::Kind::marked:
+        return "the marked stretch";
+      case PartChoice::Kind::passage:
+        return "passage " + one.passage;
+      case PartChoice::Kind::bars:
+        return "bars from, to";
+    }
+    return "";
+  };
+  wide();
+  if (ImGui::BeginCombo("##part", name_of(part).c_str())) {
+    const auto offer = [&](PartChoice::Kind kind, const std::string& passage = {}) {
+      PartChoice one = part;
+      one.kind = kind;
+      one.passage = passage;
+      if (ImGui::Selectable(name_of(one).c_str(), part == one)) part = one;
+    };
+    offer(PartChoice::Kind::whole);
+    if (state.range) offer(PartChoice::Kind::marked);
+    for (const take::Passage& passage : take.passages) {
+      offer(PartChoice::Kind::passage, passage.name);
+    }
+    offer(PartChoice::Kind::bars);
+    ImGui::EndCombo();
+  }
+  if (part.kind == PartChoice::Kind::bars) {
+    int bars[2] = {part.first_bar, part.last_bar};
+    wide();
+    if (ImGui::InputInt2("##bars", bars)) {
+      part.first_bar = bars[0];
+      part.last_bar = bars[1];
     }
   }
-  ImGui::Separator();
-  const bool can_cut = choice_.kind == SheetKind::text || choice_.kind == SheetKind::musicxml ||
-                       choice_.kind == SheetKind::practice;
-  ImGui::BeginDisabled(!state.range || !can_cut);
-  ImGui::Checkbox("only the marked stretch", &choice_.is_stretch_only);
+}
+
+void ExportDialog::practice_options(bool has_recording) {
+  PracticeChoice& practice = choice_.practice;
+  bool has_ramp = practice.last_speed_ratio.has_value();
+  percent_slider("##speed", practice.speed_ratio, has_ramp ? "from %.0f %%" : "speed %.0f %%");
+  if (has_ramp) percent_slider("##last", *practice.last_speed_ratio, "up to %.0f %%");
+  if (ImGui::Checkbox("faster by 5 % from time to time", &has_ramp)) {
+    practice.last_speed_ratio = has_ramp ? std::optional(1.0) : std::nullopt;
+  }
+  wide();
+  ImGui::SliderInt("##repeat", &practice.repeat_count, 1, 20,
+                   has_ramp ? "each speed %d times" : "%d times");
+  wide();
+  ImGui::SliderInt("##countin", &practice.count_in_bars, 0, 4, "bars of count-in: %d");
+  int click = static_cast<int>(practice.click);
+  wide();
+  if (ImGui::Combo("##click", &click,
+                   "no click\0click on every beat\0click on 2 and 4\0click on 1\0")) {
+    practice.click = static_cast<audio::ClickPattern>(click);
+  }
+  float semitones = static_cast<float>(practice.shift_semitones);
+  wide();
+  if (ImGui::SliderFloat("##shift", &semitones, -12.0F, 12.0F,
+                         semitones == 0.0F ? "own pitch" : "%+.0f semitones")) {
+    practice.shift_semitones = std::round(semitones);
+  }
+  const bool can_hear_recording = has_recording && !choice_.level;
+  ImGui::BeginDisabled(!can_hear_recording);
+  ImGui::Checkbox("the recording", &practice.has_recording);
+  ImGui::BeginDisabled(!practice.has_recording);
+  int use = static_cast<int>(practice.low_voice.use);
+  wide();
+  if (ImGui::Combo("##low", &use,
+                   "low voice as it is\0low voice brought forward\0low voice alone\0"
+                   "low voice taken out\0")) {
+    practice.low_voice.use = static_cast<audio::LowVoiceUse>(use);
+  }
+  ImGui::Checkbox("low voice an octave up", &practice.low_voice.octave_up);
   ImGui::EndDisabled();
+  ImGui::EndDisabled();
+  ImGui::Checkbox("the line as written", &practice.has_line);
+  ImGui::Checkbox("the chords", &practice.has_chords);
+}
+
+void ExportDialog::options(const take::Take& take, bool has_recording) {
+  const bool has_bars = is_page(choice_.kind) || choice_.kind == SheetKind::text ||
+                        (choice_.kind == SheetKind::musicxml && (choice_.level || !take.recording));
+  if (is_page(choice_.kind)) {
+    int paper = static_cast<int>(choice_.paper);
+    wide();
+    if (ImGui::Combo("##paper", &paper, "A4\0letter\0")) {
+      choice_.paper = static_cast<sheet::PaperSize>(paper);
+    }
+    ImGui::Checkbox("tab alone, with the rhythm under it", &choice_.is_tab_only);
+  }
+  if (has_bars) ImGui::Checkbox("repeats written out", &choice_.is_written_out);
   if (choice_.kind == SheetKind::text) {
     ImGui::Checkbox("roles under the notes", &choice_.has_roles);
-    ImGui::SetNextItemWidth(-1.0F);
+    wide();
     ImGui::SliderInt("##width", &choice_.width_columns, 40, 160, "%d columns");
   }
-  if (choice_.kind == SheetKind::practice) {
-    float percent = static_cast<float>(choice_.speed_ratio * 100.0);
-    ImGui::SetNextItemWidth(-1.0F);
-    if (ImGui::SliderFloat("##speed", &percent, 20.0F, 150.0F, "speed %.0f %%")) {
-      choice_.speed_ratio = percent / 100.0;
-    }
-    ImGui::SetNextItemWidth(-1.0F);
-    ImGui::SliderInt("##repeat", &choice_.repeat_count, 1, 20, "%d times");
-    ImGui::SetNextItemWidth(-1.0F);
-    ImGui::SliderInt("##countin", &choice_.count_in_bars, 0, 4, "%d bars of count-in");
-    int click = static_cast<int>(choice_.click);
-    ImGui::SetNextItemWidth(-1.0F);
-    if (ImGui::Combo("##click", &click,
-                     "no click\0click on every beat\0click on 2 and 4\0click on 1\0")) {
-      choice_.click = static_cast<audio::ClickPattern>(click);
-    }
+  if (choice_.kind == SheetKind::midi) {
+    ImGui::Checkbox("notes where the sheet writes them", &choice_.is_quantised);
+    ImGui::Checkbox("one steady tempo", &choice_.is_steady);
   }
+  if (choice_.kind == SheetKind::practice) practice_options(has_recording);
 }
 
-void ExportDialog::preview(const Session& session, const DeskState& state, const Fonts& fonts) {
-  const bool is_old = preview_revision_ != session.revision() || preview_stretch_ != state.range ||
-                      !has_same_page(preview_choice_, choice_);
-  if (is_old) {
-    preview_revision_ = session.revision();
-    preview_choice_ = choice_;
-    preview_stretch_ = state.range;
-    const take::Take& take = session.take();
-    switch (choice_.kind) {
-      case SheetKind::text:
-      case SheetKind::musicxml: {
-        sheet::TextTabOptions options = text_options(choice_, state.range);
-        if (choice_.kind == SheetKind::musicxml) options.width_columns = 100;
-        preview_ = sheet::render_text_tab(take, options);
-        break;
+void ExportDialog::target() {
+  ImGui::TextDisabled("Write to");
+  if (choice_.kind == SheetKind::practice) {
+    for (const char* ending : {".ogg", ".mp3", ".flac", ".wav"}) {
+      ImGui::SameLine();
+      if (ImGui::SmallButton(ending)) {
+        target_text_ = std::filesystem::path(target_text_).replace_extension(ending).string();
       }
-      case SheetKind::midi:
-        preview_ = fmt::format("{} notes and {} beats, as they were played.\n", take.notes.size(),
-                               take.beats.size());
-        break;
-      case SheetKind::tables: {
-        const sheet::Tables tables = sheet::tables(take);
-        preview_ = tables.notes_tsv.substr(0, 4000);
-        break;
-      }
-      case SheetKind::practice:
-        preview_ =
-            "Start quietly: low notes in headphones are louder than they seem, and an hour\n"
-            "of loops is long; take breaks.\n";
-        break;
     }
   }
-  ImGui::PushFont(fonts.mono);
-  ImGui::TextUnformatted(preview_.data(), preview_.data() + preview_.size());
-  ImGui::PopFont();
+  wide();
+  ImGui::InputText("##target", &target_text_);
+}
+
+take::Take ExportDialog::titled(const take::Take& take) const {
+  take::Take named = take;
+  // A page needs a name: without a title it has the file's.
+  if (named.title.empty()) named.title = take::to_plain_text(take_path_.stem().string());
+  return named;
+}
+
+void ExportDialog::follow_preview(const Session& session, const DeskState& state, float width_px) {
+  if (is_ready(previewing_)) {
+    preview_ = previewing_.get();
+    if (texture_ != nullptr) textures_->drop(texture_);
+    texture_ = nullptr;
+    if (textures_ != nullptr && preview_.page) texture_ = textures_->put(*preview_.page);
+    page_ = preview_.page_index;
+    key_.page = page_;
+  }
+  const double wanted = static_cast<double>(width_px) / a4_width_points * points_an_inch;
+  Key key{session.revision(), choice_, state.range, page_,
+          static_cast<int>(std::ceil(wanted / dots_step)) * dots_step};
+  key.choice.target.clear();
+  // Fonts and shapes are drawn by one thread at a time.
+  if (key == key_ || previewing_.valid() || writing_.valid()) return;
+  key_ = key;
+  previewing_ = std::async(std::launch::async, [take = titled(session.take()), key] {
+    return preview_of(take, key.choice, key.marked, key.page,
+                      static_cast<double>(key.dots_per_inch));
+  });
+}
+
+void ExportDialog::show_preview(const Fonts& fonts) {
+  if (preview_.page_count > 1) {
+    ImGui::BeginDisabled(page_ == 0);
+    if (ImGui::Button("<")) --page_;
+    ImGui::EndDisabled();
+    ImGui::SameLine();
+    ImGui::AlignTextToFramePadding();
+    ImGui::Text("%s",
+                fmt::format("page {} of {}", preview_.page_index + 1, preview_.page_count).c_str());
+    ImGui::SameLine();
+    ImGui::BeginDisabled(page_ + 1 >= preview_.page_count);
+    if (ImGui::Button(">")) ++page_;
+    ImGui::EndDisabled();
+  }
+  ImGui::BeginChild("page", {0.0F, 0.0F}, true, ImGuiWindowFlags_HorizontalScrollbar);
+  if (texture_ != nullptr && preview_.page) {
+    const float width = ImGui::GetContentRegionAvail().x;
+    const float height = width * static_cast<float>(preview_.page->height) /
+                         static_cast<float>(preview_.page->width);
+    ImGui::Image(texture_, {width, height});
+  } else if (!preview_.text.empty()) {
+    ImGui::PushFont(fonts.mono);
+    ImGui::TextUnformatted(preview_.text.data(), preview_.text.data() + preview_.text.size());
+    ImGui::PopFont();
+  } else {
+    ImGui::TextDisabled("%s", previewing_.valid() ? "drawing …" : "");
+  }
+  ImGui::EndChild();
 }
 
 void ExportDialog::write(const Session& session, const DeskState& state) {
   choice_.target = target_text_;
-  written_ = choice_.target;
   progress_ = std::make_unique<Progress>();
   writing_ = std::async(std::launch::async,
-                        [take = session.take(), choice = choice_, stretch = state.range,
+                        [take = titled(session.take()), choice = choice_, marked = state.range,
                          recording = session.recording(), control = progress_->control()] {
-                          return write_sheet(take, choice, stretch, recording, control);
+                          return write_sheet(take, choice, marked, recording, control);
                         });
 }
 
 std::optional<std::string> ExportDialog::draw(const Session& session, const DeskState& state,
                                               const Fonts& fonts, float scale) {
   std::optional<std::string> said;
-  if (writing_.valid() && writing_.wait_for(std::chrono::seconds(0)) == std::future_status::ready) {
+  if (is_ready(writing_)) {
     const auto done = writing_.get();
-    said = done ? fmt::format("Written: {}", written_.string()) : done.error().message;
+    said = !done ? done.error().message
+                 : fmt::format("Written: {}{}", done->front().string(),
+                               done->size() > 1 ? fmt::format(" and {} more", done->size() - 1)
+                                                : std::string());
     if (done) is_open_ = false;
+  }
+  if (wants_to_write_ && !previewing_.valid()) {
+    wants_to_write_ = false;
+    write(session, state);
   }
   if (!is_open_) return said;
   const ImVec2 screen = ImGui::GetIO().DisplaySize;
-  ImGui::SetNextWindowSize({screen.x * 0.9F, screen.y * 0.9F}, ImGuiCond_Always);
+  ImGui::SetNextWindowSize({screen.x * 0.92F, screen.y * 0.94F}, ImGuiCond_Always);
   ImGui::SetNextWindowPos({screen.x / 2, screen.y / 2}, ImGuiCond_Always, {0.5F, 0.5F});
   if (is_fresh_) ImGui::SetNextWindowFocus();
   is_fresh_ = false;
   if (ImGui::Begin("Sheets and practice audio", &is_open_,
                    ImGuiWindowFlags_NoCollapse | ImGuiWindowFlags_NoMove |
                        ImGuiWindowFlags_NoResize | ImGuiWindowFlags_NoSavedSettings)) {
-    ImGui::BeginChild("choice", {250.0F * scale, 0.0F});
-    options(state);
+    ImGui::BeginChild("choice", {290.0F * scale, 0.0F});
+    kinds();
     ImGui::Separator();
-    ImGui::TextDisabled("Write to");
-    ImGui::SetNextItemWidth(-1.0F);
-    ImGui::InputText("##target", &target_text_);
+    part(session.take(), state);
+    options(session.take(), !session.recording().empty());
+    ImGui::Separator();
+    target();
     if (writing_.valid()) {
       ImGui::ProgressBar(static_cast<float>(progress_->share()), {-1.0F, 0.0F},
                          progress_->stage().c_str());
       if (ImGui::Button("Stop")) progress_->cancel();
     } else {
-      if (ImGui::Button("Write", {-1.0F, 0.0F})) write(session, state);
+      if (ImGui::Button("Write", {-1.0F, 0.0F})) wants_to_write_ = true;
     }
     ImGui::EndChild();
     ImGui::SameLine();
-    ImGui::BeginChild("page", {0.0F, 0.0F}, true, ImGuiWindowFlags_HorizontalScrollbar);
-    preview(session, state, fonts);
+    ImGui::BeginChild("beforehand", {0.0F, 0.0F});
+    follow_preview(session, state, ImGui::GetContentRegionAvail().x);
+    show_preview(fonts);
     ImGui::EndChild();
   }
   ImGui::End();

@@ -24,6 +24,7 @@ class LanesPainter {
     grid();
     range();
     passages();
+    remarks();
     chords();
     strings();
     labels();
@@ -54,6 +55,7 @@ class LanesPainter {
   void grid();
   void range();
   void passages();
+  void remarks();
   void chords();
   void strings();
   void note(const NoteBox& box);
@@ -157,7 +159,7 @@ void LanesPainter::passages() {
   const Rect* lane = open_lane(LaneKind::passages);
   if (lane == nullptr) return;
   for (const PassageBox& passage : l_.passages) {
-    const Colour colour = t_.passages[passage.index % t_.passages.size()];
+    const Colour colour = t_.passages[passage.colour];
     const Rect box{passage.rect.x0 + 1.0F, passage.rect.y0 + px(1), passage.rect.x1 - 1.0F,
                    passage.rect.y1 - px(1)};
     b_.fill(box, mixed(t_.background, colour, 0.3), 1.0, px(3));
@@ -172,6 +174,26 @@ void LanesPainter::passages() {
     b_.text(b_.fonts.small, b_.fonts.small->FontSize, {lane->x0 + px(8), lane->middle_y()},
             t_.faint_text,
             s_.take.passages.empty() ? "drag over the bar numbers, then P: a passage" : "");
+  }
+}
+
+/// A flag on its pole: the pole at the place, the words beside it.
+void LanesPainter::remarks() {
+  const Rect* lane = open_lane(LaneKind::remarks);
+  if (lane == nullptr) return;
+  const float size = b_.fonts.small->FontSize;
+  for (const RemarkBox& remark : l_.remarks) {
+    const float width = std::min(remark.rect.width(),
+                                 Brush::text_width(b_.fonts.small, size, remark.text) + px(12));
+    const Rect box{remark.rect.x0, remark.rect.y0 + px(1), remark.rect.x0 + width,
+                   remark.rect.y1 - px(1)};
+    b_.fill(box, t_.field, 1.0, px(2));
+    b_.fill({box.x0, box.y0, box.x0 + px(2), remark.is_of_note ? lane->y1 + px(2) : box.y1},
+            t_.text);
+    if (remark.is_selected) b_.outline(box, t_.selection, px(2), px(1.5));
+    b_.list.PushClipRect({std::max(box.x0, l_.axis.left_px), box.y0}, {box.x1, box.y1}, true);
+    b_.text(b_.fonts.small, size, {box.x0 + px(6), box.middle_y()}, t_.text, remark.text);
+    b_.list.PopClipRect();
   }
 }
 
@@ -241,7 +263,7 @@ void LanesPainter::note(const NoteBox& box) {
   } else if (box.is_doubt) {
     b_.outline(box.chip, t_.doubt, rounding, px(1.2));
   }
-  b_.text(b_.fonts.number, l_.number_px, {box.chip.x0 + px(3), box.chip.middle_y()}, t_.text,
+  b_.text(b_.fonts.number, box.number_px, {box.chip.x0 + px(3), box.chip.middle_y()}, t_.text,
           box.text);
   if (box.has_column) column(box);
 }
@@ -368,116 +390,5 @@ void LanesPainter::playhead() {
 }  // namespace
 
 void draw_lanes(const Brush& brush, const LanesScene& scene) { LanesPainter(brush, scene).paint(); }
-
-void draw_waveform(const Brush& brush, LevelsReader& reader, const TimeAxis& axis, const Rect& rect,
-                   Colour colour) {
-  const Levels& levels = reader.levels();
-  const float middle = rect.middle_y();
-  const float half = rect.height() * 0.48F;
-  const int columns = static_cast<int>(rect.width());
-  if (columns <= 0) return;
-  if (axis.samples_per_px < static_cast<double>(Levels::base_samples)) {
-    const auto begin = static_cast<std::int64_t>(std::floor(axis.begin_samples));
-    const auto end = static_cast<std::int64_t>(std::ceil(axis.end_samples())) + 1;
-    const auto close_up = reader.close_up(begin, end);
-    if (close_up && axis.samples_per_px < 2.0) {
-      // The curve itself.
-      ImVec2 previous;
-      for (std::int64_t at = std::max(begin, close_up->begin_sample);
-           at < std::min(end, close_up->begin_sample +
-                                  static_cast<std::int64_t>(close_up->samples.size()));
-           ++at) {
-        const float value =
-            close_up->samples[static_cast<std::size_t>(at - close_up->begin_sample)];
-        const ImVec2 point{axis.px(static_cast<double>(at)), middle - value * half};
-        if (at > begin && at > close_up->begin_sample) {
-          brush.list.AddLine(previous, point, packed(colour), 1.5F);
-        }
-        previous = point;
-      }
-      return;
-    }
-    if (close_up) {
-      brush.list.PrimReserve(columns * 6, columns * 4);
-      for (int i = 0; i < columns; ++i) {
-        const float x = rect.x0 + static_cast<float>(i);
-        const std::int64_t count = static_cast<std::int64_t>(close_up->samples.size());
-        const std::int64_t from = std::clamp<std::int64_t>(
-            static_cast<std::int64_t>(axis.sample(x)) - close_up->begin_sample, 0, count);
-        const std::int64_t to = std::clamp<std::int64_t>(
-            static_cast<std::int64_t>(axis.sample(x + 1.0F)) - close_up->begin_sample + 1, from,
-            count);
-        float low = 0.0F;
-        float high = 0.0F;
-        if (from < to) {
-          const auto [least, most] =
-              std::minmax_element(close_up->samples.begin() + from, close_up->samples.begin() + to);
-          low = *least;
-          high = *most;
-        }
-        brush.list.PrimRect({x, middle - high * half - 0.5F},
-                            {x + 1.0F, middle - low * half + 0.5F}, packed(colour));
-      }
-      return;
-    }
-  }
-  brush.list.PrimReserve(columns * 6, columns * 4);
-  for (int i = 0; i < columns; ++i) {
-    const float x = rect.x0 + static_cast<float>(i);
-    const auto level = levels.between(axis.sample(x), axis.sample(x + 1.0F)).value_or(Level{});
-    brush.list.PrimRect({x, middle - static_cast<float>(level.high) / 127.0F * half - 0.5F},
-                        {x + 1.0F, middle - static_cast<float>(level.low) / 127.0F * half + 0.5F},
-                        packed(colour));
-  }
-}
-
-void draw_overview(const Brush& brush, const LanesScene& scene, const Rect& rect) {
-  const Theme& theme = brush.theme;
-  const take::Take& take = scene.take;
-  brush.fill(rect, theme.background);
-  if (take.length_samples <= 0) return;
-  TimeAxis axis;
-  axis.left_px = rect.x0;
-  axis.width_px = rect.width();
-  axis.begin_samples = 0.0;
-  axis.samples_per_px = static_cast<double>(take.length_samples) / rect.width();
-  const float strip = std::round(4.0F * brush.scale);
-  if (scene.levels != nullptr) {
-    draw_waveform(brush, *scene.levels, axis, {rect.x0, rect.y0 + strip, rect.x1, rect.y1 - strip},
-                  theme.waveform);
-  }
-  for (std::size_t i = 0; i < take.passages.size(); ++i) {
-    brush.fill({axis.px(static_cast<double>(take.passages[i].begin_samples)), rect.y0,
-                axis.px(static_cast<double>(take.passages[i].end_samples)), rect.y0 + strip},
-               theme.passages[i % theme.passages.size()]);
-  }
-  // How far one has come: three pixels at a time, what is confirmed and what is in doubt.
-  const float step = std::round(3.0F * brush.scale);
-  for (float x = rect.x0; x < rect.x1; x += step) {
-    const std::size_t first = first_note_from(take, axis.sample(x));
-    const std::size_t last = first_note_from(take, axis.sample(x + step));
-    if (first >= last) continue;
-    const Digest& digest = scene.digest;
-    const bool has_doubt = digest.doubts_before[last] > digest.doubts_before[first];
-    const bool is_confirmed =
-        digest.confirmed_before[last] - digest.confirmed_before[first] == last - first;
-    if (has_doubt || is_confirmed) {
-      brush.fill({x, rect.y1 - strip, x + step - 1.0F, rect.y1},
-                 has_doubt ? theme.doubt : theme.confirmed);
-    }
-  }
-  const TimeAxis& shown = scene.layout.axis;
-  const Rect window{std::max(rect.x0, axis.px(shown.begin_samples)), rect.y0,
-                    std::min(rect.x1, axis.px(shown.end_samples())), rect.y1};
-  brush.fill(window, theme.selection, 0.10);
-  brush.outline(window, theme.selection, 2.0F * brush.scale, 1.2F * brush.scale);
-  const float x = axis.px(scene.state.playing_samples.value_or(scene.state.cursor_samples));
-  brush.line({x, rect.y0}, {x, rect.y1}, theme.playhead, 1.5F * brush.scale);
-}
-
-double overview_sample(const take::Take& take, const Rect& rect, float x) noexcept {
-  const double share = std::clamp((x - rect.x0) / std::max(1.0F, rect.width()), 0.0F, 1.0F);
-  return share * static_cast<double>(take.length_samples);
-}
 
 }  // namespace lowstride::desk

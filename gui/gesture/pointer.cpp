@@ -88,6 +88,10 @@ PointerOutcome PointerGestures::update(const LaneLayout& layout, const take::Tak
       state.clear_selection();
       state.passage = take.passages[hit.index].id;
     }
+    if (hit.kind == Hit::Kind::remark) {
+      state.clear_selection();
+      state.remark = take.remarks[hit.index].id;
+    }
     outcome.menu = hit;
     return outcome;
   }
@@ -131,6 +135,9 @@ void PointerGestures::press(const take::Take& take, DeskState& state, const Poin
         break;
       case Hit::Kind::chord:
         outcome.name_chord = take.chords[hit.index].id;
+        break;
+      case Hit::Kind::remark:
+        outcome.write_remark = take.remarks[hit.index].id;
         break;
       case Hit::Kind::counts:
         outcome.add_beat = std::llround(hit.sample);
@@ -343,6 +350,11 @@ void PointerGestures::click(const take::Take& take, DeskState& state, const Poin
       state.clear_selection();
       state.passage = take.passages[hit.index].id;
       outcome.cursor = take.passages[hit.index].begin_samples;
+      break;
+    case Hit::Kind::remark:
+      state.clear_selection();
+      state.remark = take.remarks[hit.index].id;
+      outcome.cursor = place_of(take, take.remarks[hit.index]);
       break;
     case Hit::Kind::ruler: {
       const take::Beat* beat = input.is_alt ? nullptr : take::nearest_beat(take, at);

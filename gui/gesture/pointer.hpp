@@ -35,6 +35,7 @@ struct PointerOutcome {
   std::optional<std::int64_t> cursor = {};               // play from here
   std::optional<Hit> menu = {};                          // a menu about this was asked for
   std::optional<take::ChordId> name_chord = {};          // its name is to be typed
+  std::optional<take::RemarkId> write_remark = {};       // its words are to be typed
   std::optional<std::pair<int, std::int64_t>> add = {};  // a note on this string, at this time
   std::optional<std::int64_t> add_beat = {};
   std::optional<std::int64_t> add_chord = {};

@@ -58,6 +58,10 @@ Digest digest_of(const take::Take& take, double doubt_threshold) {
     const take::Beat& beat = take.beats[i];
     if (beat.beat == 1) digest.bars.push_back({beat.time_samples, i, beat.bar});
   }
+  digest.remark_places.reserve(take.remarks.size());
+  for (const take::Remark& remark : take.remarks) {
+    digest.remark_places.push_back(place_of(take, remark));
+  }
   return digest;
 }
 

@@ -39,6 +39,7 @@ struct Digest {
   std::vector<std::optional<theory::NoteRole>> roles;  // one a note
   std::vector<std::uint32_t> doubts_before;            // [note]: doubtful notes before it; one more
   std::vector<std::uint32_t> confirmed_before;         // [note]: confirmed ones before it; one more
+  std::vector<std::int64_t> remark_places;             // one a remark: where it stands, in samples
   double confirmed_share = 0.0;                        // of notes and chords
   std::size_t doubtful_note_count = 0;
   std::size_t doubtful_chord_count = 0;

@@ -79,6 +79,15 @@ void hit_passages(const LaneLayout& layout, Point point, Hit& hit) noexcept {
   }
 }
 
+void hit_remarks(const LaneLayout& layout, Point point, Hit& hit) noexcept {
+  for (auto remark = layout.remarks.rbegin(); remark != layout.remarks.rend(); ++remark) {
+    if (!remark->rect.contains(point)) continue;
+    hit.index = remark->index;
+    hit.kind = Hit::Kind::remark;
+    return;
+  }
+}
+
 }  // namespace
 
 Hit hit_test(const LaneLayout& layout, Point point) noexcept {
@@ -115,6 +124,9 @@ Hit hit_test(const LaneLayout& layout, Point point) noexcept {
         break;
       case LaneKind::passages:
         hit_passages(layout, point, hit);
+        break;
+      case LaneKind::remarks:
+        hit_remarks(layout, point, hit);
         break;
       case LaneKind::waveform:
         hit.kind = Hit::Kind::waveform;

@@ -5,6 +5,8 @@
 
 #include <fmt/format.h>
 
+#include "gui/layout/palette.hpp"
+
 #include "src/sheet/harmony.hpp"
 #include "src/sheet/text_system.hpp"
 #include "src/theory/pitch.hpp"
@@ -19,6 +21,9 @@ constexpr float digit_em = 0.64F;
 /// Under this many pixels a note on average, numbers become ticks.
 constexpr float least_note_px = 11.0F;
 constexpr float least_tick_px = 2.0F;
+/// Numbers are not set smaller than this where notes are close; closer, a mark without a number.
+constexpr float least_number_px = 9.5F;
+constexpr float bare_chip_px = 5.0F;
 
 float snapped(float value) noexcept { return std::floor(value) + 0.5F; }
 
@@ -42,6 +47,7 @@ class Builder {
     place_notes();
     place_chords();
     place_passages();
+    place_remarks();
     return std::move(out_);
   }
 
@@ -51,10 +57,12 @@ class Builder {
   void place_bar_numbers();
   void place_notes();
   void place_note(std::size_t index);
+  [[nodiscard]] float room_after(std::size_t index, float x) const;
   void place_ticks(const LaneBox& lane);
   void place_count(std::size_t index, float x);
   void place_chords();
   void place_passages();
+  void place_remarks();
   [[nodiscard]] float string_y(int string_number, const Rect& lane) const;
 
   const take::Take& take_;
@@ -71,8 +79,11 @@ void Builder::stack_lanes() {
   const float left = out_.area.x0 + std::round(lane_heading_width * out_.scale);
   float y = out_.area.y0;
   // Room to spare goes to the lanes that one looks at most.
-  const float spare = std::max(0.0F, out_.area.height() - wanted_height(state_.lanes, out_.scale));
-  for (const LaneSetting& setting : state_.lanes) {
+  std::vector<LaneSetting> shown = state_.lanes;
+  if (take_.remarks.empty())
+    std::erase_if(shown, [](const LaneSetting& lane) { return lane.kind == LaneKind::remarks; });
+  const float spare = std::max(0.0F, out_.area.height() - wanted_height(shown, out_.scale));
+  for (const LaneSetting& setting : shown) {
     if (y >= out_.area.y1) break;
     float height = std::round((setting.is_folded ? folded_height : setting.height) * out_.scale);
     if (!setting.is_folded && setting.kind == LaneKind::strings) height += std::floor(spare * 0.6F);
@@ -170,6 +181,23 @@ float Builder::string_y(int string_number, const Rect& lane) const {
   return lane.y1 - 8.0F * out_.scale;
 }
 
+/// Pixels from a note's onset to the next one on its string, a hair left free; plenty where none
+/// comes soon.
+float Builder::room_after(std::size_t index, float x) const {
+  constexpr std::size_t look_ahead = 8;
+  const auto& position = take_.notes[index].position;
+  const std::size_t end = std::min(take_.notes.size(), index + 1 + look_ahead);
+  for (std::size_t i = index + 1; i < end; ++i) {
+    const auto& other = take_.notes[i].position;
+    const bool is_same_row =
+        position ? other && other->string_number == position->string_number : !other.has_value();
+    if (!is_same_row) continue;
+    return std::round(out_.axis.px(static_cast<double>(take_.notes[i].onset_samples))) - x -
+           1.5F * out_.scale;
+  }
+  return 1e6F;
+}
+
 void Builder::place_note(std::size_t index) {
   const take::Note& note = take_.notes[index];
   const Rect& lane = out_.lane(LaneKind::strings)->rect;
@@ -210,8 +238,16 @@ void Builder::place_note(std::size_t index) {
   const float y =
       position ? string_y(position->string_number, lane) : lane.y1 - out_.number_px * 0.55F;
   const float pad = 3.0F * out_.scale;
-  const float width = static_cast<float>(box.text.size()) * out_.number_px * digit_em + 2.0F * pad;
-  const float half = std::round(out_.number_px * 0.62F);
+  const auto digits = static_cast<float>(box.text.size());
+  const float room = room_after(index, x0) - 2.0F * pad;
+  box.number_px = std::min(out_.number_px, std::floor(room / (digits * digit_em)));
+  float width = digits * box.number_px * digit_em + 2.0F * pad;
+  if (box.number_px < least_number_px * out_.scale && !box.is_draft) {
+    box.text.clear();
+    width = std::clamp(room, 2.0F, bare_chip_px * out_.scale);
+  }
+  box.number_px = std::max(box.number_px, least_number_px * out_.scale);
+  const float half = std::round(box.number_px * 0.62F);
   box.chip = {x0, y - half, x0 + std::round(width), y + half};
   const float thin = std::max(2.0F, 2.0F * out_.scale);
   box.sound = {x0, y - thin, std::max(x1, x0 + 1.0F), y + thin};
@@ -355,8 +391,35 @@ void Builder::place_passages() {
                              {std::max(x0, lane->rect.x0 - 2.0F), lane->rect.y0,
                               std::min(x1, lane->rect.x1 + 2.0F), lane->rect.y1},
                              passage.name,
+                             passage_colour(take_, i),
                              state_.passage == passage.id});
   }
+}
+
+void Builder::place_remarks() {
+  const LaneBox* lane = out_.lane(LaneKind::remarks);
+  if (lane == nullptr || lane->is_folded) return;
+  for (std::size_t i = 0; i < take_.remarks.size(); ++i) {
+    const float x = out_.axis.px(static_cast<double>(digest_.remark_places[i]));
+    if (x > lane->rect.x1) continue;
+    const take::Remark& remark = take_.remarks[i];
+    out_.remarks.push_back({i,
+                            {std::round(x), lane->rect.y0, lane->rect.x1, lane->rect.y1},
+                            remark.text,
+                            remark.note.has_value(),
+                            state_.remark == remark.id});
+  }
+  std::ranges::stable_sort(out_.remarks, {}, [](const RemarkBox& box) { return box.rect.x0; });
+  // Each reaches to the next; of several in one place the first shows.
+  const float least = 12.0F * out_.scale;
+  std::vector<RemarkBox> apart;
+  for (RemarkBox& box : out_.remarks) {
+    if (!apart.empty() && box.rect.x0 < apart.back().rect.x0 + least) continue;
+    if (!apart.empty()) apart.back().rect.x1 = box.rect.x0 - 2.0F;
+    apart.push_back(std::move(box));
+  }
+  std::erase_if(apart, [&](const RemarkBox& box) { return box.rect.x1 < lane->rect.x0; });
+  out_.remarks = std::move(apart);
 }
 
 }  // namespace
@@ -366,6 +429,12 @@ const LaneBox* LaneLayout::lane(LaneKind kind) const noexcept {
     if (box.kind == kind) return &box;
   }
   return nullptr;
+}
+
+std::size_t passage_colour(const take::Take& take, std::size_t index) noexcept {
+  const std::optional<int>& chosen = take.passages[index].colour;
+  constexpr std::size_t count = std::tuple_size_v<decltype(Theme::passages)>;
+  return (chosen ? static_cast<std::size_t>(*chosen) : index) % count;
 }
 
 LaneLayout lay_out(const take::Take& take, const Digest& digest, const DeskState& state,

@@ -25,9 +25,10 @@ struct LaneBox {
 struct NoteBox {
   std::size_t index = 0;  // into Take::notes
   take::NoteId id{};
-  Rect chip;   // around the number; its left edge is the onset
-  Rect sound;  // from the onset to the end, thin, on the string
-  std::string text;
+  Rect chip;               // around the number; its left edge is the onset
+  Rect sound;              // from the onset to the end, thin, on the string
+  std::string text;        // empty where the next note on the string leaves no room for it
+  float number_px = 0.0F;  // font size of `text`
   bool is_selected = false;
   bool is_doubt = false;
   bool is_confirmed = false;
@@ -71,6 +72,16 @@ struct PassageBox {
   std::size_t index = 0;
   Rect rect;
   std::string name;
+  std::size_t colour = 0;  // of the theme's passage colours
+  bool is_selected = false;
+};
+
+/// A teacher's remark, from its place to the next one.
+struct RemarkBox {
+  std::size_t index = 0;  // into Take::remarks
+  Rect rect;
+  std::string text;
+  bool is_of_note = false;
   bool is_selected = false;
 };
 
@@ -81,7 +92,7 @@ struct LaneLayout {
   float scale = 1.0F;
   std::vector<LaneBox> lanes;
   std::vector<float> string_ys;  // of each string's line, highest string first
-  float number_px = 14.0F;       // font size of fret numbers
+  float number_px = 14.0F;       // font size of fret numbers that have room
   std::vector<NoteBox> notes;    // either these
   std::vector<NoteTick> ticks;   // or these
   std::vector<ChordBox> chords;
@@ -90,6 +101,7 @@ struct LaneLayout {
   std::vector<Label> counts;
   std::vector<Label> roles;
   std::vector<PassageBox> passages;
+  std::vector<RemarkBox> remarks;
 
   [[nodiscard]] const LaneBox* lane(LaneKind kind) const noexcept;
 };
@@ -101,6 +113,9 @@ inline constexpr float lane_heading_width = 84.0F;
 /// width in pixels: notes, chords and beats closer than a pixel or two fold into one.
 [[nodiscard]] LaneLayout lay_out(const take::Take& take, const Digest& digest,
                                  const DeskState& state, const Rect& area, float scale);
+
+/// Which of the theme's passage colours a passage has: the chosen one, or that of its place.
+[[nodiscard]] std::size_t passage_colour(const take::Take& take, std::size_t index) noexcept;
 
 /// The height that the lanes want in all.
 [[nodiscard]] float wanted_height(const std::vector<LaneSetting>& lanes, float scale) noexcept;
@@ -123,11 +138,12 @@ struct Hit {
     passage,
     passage_begin,
     passage_end,
+    remark,
     waveform,
     other_lane,
   };
   Kind kind = Kind::nothing;
-  std::size_t index = 0;                  // of the note, chord, beat or passage in the take
+  std::size_t index = 0;                  // of the note, chord, beat, passage or remark in the take
   std::optional<int> string_number = {};  // nearest string, in the staff
   double sample = 0.0;
   LaneKind lane = LaneKind::ruler;

@@ -41,6 +41,8 @@ enum class Action : std::uint8_t {
   save,
   save_copy,
   export_sheet,
+  drill,
+  version_before,
   undo,
   redo,
   help,
@@ -109,6 +111,7 @@ enum class Action : std::uint8_t {
   remove,
   next_candidate,
   copy_bars,
+  remark,
   // Chords and beats
   name_chord,
   chord_1,
@@ -125,6 +128,7 @@ enum class Action : std::uint8_t {
   // Passages
   name_passage,
   remove_passage,
+  passage_colour,
   passage_1,
   passage_2,
   passage_3,

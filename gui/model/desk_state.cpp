@@ -32,15 +32,18 @@ const char* lane_name(LaneKind kind) noexcept {
       return "waveform";
     case LaneKind::lens:
       return "evidence";
+    case LaneKind::remarks:
+      return "remarks";
   }
   return "";
 }
 
 std::vector<LaneSetting> usual_lanes() {
   return {{LaneKind::ruler, 24.0F, false},    {LaneKind::passages, 18.0F, false},
-          {LaneKind::chords, 30.0F, false},   {LaneKind::strings, 168.0F, false},
-          {LaneKind::counts, 22.0F, false},   {LaneKind::roles, 20.0F, true},
-          {LaneKind::waveform, 56.0F, false}, {LaneKind::lens, 170.0F, true}};
+          {LaneKind::remarks, 20.0F, false},  {LaneKind::chords, 30.0F, false},
+          {LaneKind::strings, 168.0F, false}, {LaneKind::counts, 22.0F, false},
+          {LaneKind::roles, 20.0F, true},     {LaneKind::waveform, 56.0F, false},
+          {LaneKind::lens, 170.0F, true}};
 }
 
 bool DeskState::is_selected(take::NoteId id) const noexcept {
@@ -57,6 +60,7 @@ void DeskState::clear_selection() noexcept {
   chord.reset();
   beat.reset();
   passage.reset();
+  remark.reset();
 }
 
 void keep_selection_valid(DeskState& state, const take::Take& take) {
@@ -65,6 +69,7 @@ void keep_selection_valid(DeskState& state, const take::Take& take) {
   if (state.chord && !index_of(take, *state.chord)) state.chord.reset();
   if (state.beat && !index_of(take, *state.beat)) state.beat.reset();
   if (state.passage && !index_of(take, *state.passage)) state.passage.reset();
+  if (state.remark && !index_of(take, *state.remark)) state.remark.reset();
 }
 
 std::optional<std::size_t> index_of(const take::Take& take, take::NoteId id) noexcept {
@@ -78,6 +83,9 @@ std::optional<std::size_t> index_of(const take::Take& take, take::BeatId id) noe
 }
 std::optional<std::size_t> index_of(const take::Take& take, take::PassageId id) noexcept {
   return find_id(take.passages, id);
+}
+std::optional<std::size_t> index_of(const take::Take& take, take::RemarkId id) noexcept {
+  return find_id(take.remarks, id);
 }
 
 }  // namespace lowstride::desk

@@ -35,9 +35,10 @@ enum class LaneKind : std::uint8_t {
   counts,
   roles,
   waveform,
-  lens
+  lens,
+  remarks,  // shown where a take has some
 };
-inline constexpr std::size_t lane_count = 8;
+inline constexpr std::size_t lane_count = 9;
 
 /// The name of a lane as people read it, and as the settings file has it.
 [[nodiscard]] const char* lane_name(LaneKind kind) noexcept;
@@ -96,6 +97,7 @@ struct DeskState {
   std::optional<take::ChordId> chord;
   std::optional<take::BeatId> beat;
   std::optional<take::PassageId> passage;
+  std::optional<take::RemarkId> remark;
   std::optional<take::Stretch> range;  // what loops, is copied, confirmed or exported
   bool is_loop_on = false;
   double cursor_samples = 0.0;  // where playing begins
@@ -121,5 +123,7 @@ void keep_selection_valid(DeskState& state, const take::Take& take);
 [[nodiscard]] std::optional<std::size_t> index_of(const take::Take& take, take::BeatId id) noexcept;
 [[nodiscard]] std::optional<std::size_t> index_of(const take::Take& take,
                                                   take::PassageId id) noexcept;
+[[nodiscard]] std::optional<std::size_t> index_of(const take::Take& take,
+                                                  take::RemarkId id) noexcept;
 
 }  // namespace lowstride::desk

@@ -19,15 +19,31 @@ namespace fs = std::filesystem;
 
 namespace {
 
+/// A recording longer than so many first parts is listened to in two goes.
+constexpr double longest_in_parts = 4.0;
+
 template <typename T>
 bool is_ready(const std::future<T>& future) {
   return future.valid() && future.wait_for(std::chrono::seconds(0)) == std::future_status::ready;
 }
 
+std::int64_t whole_samples(double seconds, const take::Take& take) {
+  return static_cast<std::int64_t>(seconds * static_cast<double>(take.time_base_hz));
+}
+
 bool is_take_path(const fs::path& path) { return path.extension() == ".take"; }
 
-/// Everything that an analysis proposes for a take, with a neck for a new one and the fingering.
-Result<take::EditGroup> proposals_group(const take::Take& take, const dsp::Evidence& evidence) {
+/// Whether a person chose another neck than a lift gives by itself.
+bool has_chosen_neck(const take::Take& take) {
+  if (take.neck == neck::Neck{}) return false;
+  const auto usual = analysis::chosen_neck({}, take.voice);
+  return usual && take.neck != *usual;
+}
+
+/// Everything that an analysis proposes for the start of a take, with a neck for a new one
+/// and the fingering.
+Result<take::EditGroup> proposals_group(const take::Take& take, const dsp::Evidence& evidence,
+                                        std::int64_t end_samples) {
   analysis::Hints hints;
   if (!take.analysis_version.empty()) hints.voice = take.voice;
   const analysis::Reading reading = analysis::read_evidence(evidence, 0.0, take, hints);
@@ -39,8 +55,15 @@ Result<take::EditGroup> proposals_group(const take::Take& take, const dsp::Evide
     group.edits.push_back(std::move(edit));
     return {};
   };
-  auto done = add(take::proposals_edit(take, reading.proposals, 0, take.length_samples));
-  if (done && take.analysis_version.empty()) {
+  const bool is_whole = end_samples == take.length_samples;
+  take::Edit proposed = take::proposals_edit(take, reading.proposals, 0, end_samples);
+  if (auto* replace = std::get_if<take::ReplaceProposals>(&proposed); replace && !is_whole) {
+    // Opened again before the rest was listened to, it is still a take to listen to.
+    replace->analysis_version.reset();
+  }
+  const bool is_neck_chosen = has_chosen_neck(take);
+  auto done = add(std::move(proposed));
+  if (done && take.analysis_version.empty() && !is_neck_chosen) {
     const auto neck = analysis::chosen_neck({}, after.voice);
     if (!neck) return tl::unexpected(neck.error());
     done = add(take::SetNeck{.neck = *neck, .octave_shift = after.octave_shift});
@@ -70,11 +93,15 @@ const std::string& Progress::stage() {
   return last_stage_;
 }
 
-Session::Session() = default;
+Session::Session(double first_part_seconds) : first_part_seconds_(first_part_seconds) {}
 
-Session::~Session() { cancel_work(); }
+Session::~Session() {
+  finish_saving();
+  cancel_work();
+}
 
 void Session::open(const fs::path& path) {
+  finish_saving();
   cancel_work();
   progress_ = std::make_unique<Progress>();
   // The file of the take at hand is given back first: it may be opened anew.
@@ -88,8 +115,10 @@ void Session::open(const fs::path& path) {
   follow_base_.reset();
   recovered_count_ = 0;
   changed();
+  early_ = std::make_shared<detail::EarlyWaveform>();
   opening_ = std::async(
-      std::launch::async, [path, control = progress_->control()]() -> Result<detail::Opened> {
+      std::launch::async,
+      [path, early = early_, control = progress_->control()]() -> Result<detail::Opened> {
         control.report("Opening", 0.0);
         detail::Opened opened;
         const auto from = [&opened](Result<take::TakeFile> file) -> Result<void> {
@@ -132,6 +161,14 @@ void Session::open(const fs::path& path) {
           }
           return opened;
         }
+        // Its waveform does not wait for the file to be read through for its content hash.
+        const auto glance = audio::glance_at_recording(path);
+        if (glance && glance->expected_sample_count.value_or(0) > 0) {
+          early->sample_count = *glance->expected_sample_count;
+          early->sample_rate_hz = glance->sample_rate_hz;
+          early->levels = std::make_unique<LevelsReader>(path, early->sample_count);
+          early->is_there.store(true);
+        }
         const auto reader = audio::open_recording(path, {}, control);
         if (!reader) return tl::unexpected(reader.error());
         const audio::RecordingInfo& info = (*reader)->info();
@@ -147,13 +184,23 @@ void Session::open(const fs::path& path) {
 
 bool Session::poll() {
   const std::uint64_t before = revision_;
+  if (is_ready(saving_)) saved_ = saving_.get();
+  // What is decided meanwhile waits for the file.
+  if (saving_.valid()) return false;
+  take_in_early();
   if (is_ready(opening_)) {
     auto opened = opening_.get();
+    take_in_early();
+    early_.reset();
     changed();
     if (opened) {
       begin(std::move(*opened));
-    } else if (opened.error().code != ErrorCode::cancelled) {
-      messages_.push_back(opened.error().message);
+    } else {
+      shown_ = {};
+      levels_.reset();
+      if (opened.error().code != ErrorCode::cancelled) {
+        messages_.push_back(opened.error().message);
+      }
     }
   }
   if (is_ready(fetching_)) {
@@ -185,6 +232,14 @@ bool Session::poll() {
   return revision_ != before;
 }
 
+void Session::take_in_early() {
+  if (!early_ || !early_->is_there.exchange(false)) return;
+  levels_ = std::move(early_->levels);
+  shown_.length_samples = early_->sample_count;
+  shown_.time_base_hz = static_cast<std::int64_t>(early_->sample_rate_hz);
+  changed();
+}
+
 void Session::begin(detail::Opened opened) {
   path_ = std::move(opened.path);
   recording_ = std::move(opened.recording);
@@ -195,10 +250,14 @@ void Session::begin(detail::Opened opened) {
   }
   recovered_count_ = file_ ? file_->history().done().size() : 0;
   std::ranges::move(opened.messages, std::back_inserter(messages_));
+  const bool is_wave_there = levels_ && levels_->levels().sample_count() == take().length_samples;
+  if (!is_wave_there || recording_.empty()) levels_.reset();
   if (recording_.empty()) return;
-  levels_ = std::make_unique<LevelsReader>(recording_, take().length_samples);
+  if (!levels_) levels_ = std::make_unique<LevelsReader>(recording_, take().length_samples);
   if (file_ && take().analysis_version.empty()) {
-    start_lift();
+    const double seconds =
+        static_cast<double>(take().length_samples) / static_cast<double>(take().time_base_hz);
+    start_lift(seconds > longest_in_parts * first_part_seconds_);
     return;
   }
   fetching_ = std::async(std::launch::async, [copy = take()] {
@@ -208,23 +267,28 @@ void Session::begin(detail::Opened opened) {
   });
 }
 
-void Session::start_lift() {
+void Session::start_lift(bool is_first_part) {
   progress_ = std::make_unique<Progress>();
   lifting_ = std::async(
       std::launch::async,
       [copy = take(), recording = recording_, revision = revision_, evidence = evidence_,
+       part_samples = is_first_part ? whole_samples(first_part_seconds_, take()) : std::int64_t{0},
        control = progress_->control()]() -> Result<detail::Lifted> {
         detail::Lifted lifted;
+        lifted.is_first_part = part_samples > 0;
         lifted.revision = revision;
         lifted.evidence = evidence;
         if (!evidence) {
-          auto heard = analysis::hear(recording, {}, control);
+          audio::AnalysisAudioOptions range;
+          if (part_samples > 0) range.end_sample = part_samples;
+          auto heard = analysis::hear(recording, range, control);
           if (!heard) return tl::unexpected(heard.error());
           lifted.remarks = std::move(heard->remarks);
           lifted.evidence = std::make_shared<const dsp::Evidence>(std::move(heard->evidence));
         }
         control.report("Reading", 0.92);
-        auto edits = proposals_group(copy, *lifted.evidence);
+        auto edits = proposals_group(copy, *lifted.evidence,
+                                     part_samples > 0 ? part_samples : copy.length_samples);
         if (!edits) return tl::unexpected(edits.error());
         if (control.is_cancelled()) return fail(ErrorCode::cancelled, "");
         lifted.edits = std::move(*edits);
@@ -233,6 +297,14 @@ void Session::start_lift() {
 }
 
 void Session::take_in(detail::Lifted lifted) {
+  if (lifted.is_first_part) {
+    // What it says is shown while the whole is listened to; what else was done meanwhile stands.
+    if (file_ && lifted.revision == revision_ &&
+        file_->apply(take::Edit{std::move(lifted.edits)})) {
+      changed();
+    }
+    return start_lift();
+  }
   evidence_ = std::move(lifted.evidence);
   std::ranges::move(lifted.remarks, std::back_inserter(messages_));
   if (!file_) return;
@@ -262,6 +334,7 @@ const Digest& Session::digest(double doubt_threshold) {
 }
 
 Result<void> Session::apply(const take::Edit& edit) {
+  finish_saving();
   if (!file_) {
     return fail(ErrorCode::conflict, has_take() ? "This take is shown only; save a copy to work on."
                                                 : "Open a recording or a take first.");
@@ -309,6 +382,7 @@ void Session::take_in_follow_up(take::EditGroup edits) {
 }
 
 Result<std::optional<std::string>> Session::undo() {
+  finish_saving();
   if (!file_) return std::optional<std::string>{};
   followed_edit_.reset();
   follow_base_.reset();
@@ -318,6 +392,7 @@ Result<std::optional<std::string>> Session::undo() {
 }
 
 Result<std::optional<std::string>> Session::redo() {
+  finish_saving();
   if (!file_) return std::optional<std::string>{};
   followed_edit_.reset();
   follow_base_.reset();
@@ -326,7 +401,30 @@ Result<std::optional<std::string>> Session::redo() {
   return name;
 }
 
+void Session::finish_saving() {
+  if (saving_.valid()) saved_ = saving_.get();
+}
+
+void Session::start_saving() {
+  if (!file_ || saving_.valid()) return;
+  had_unsaved_edits_ = file_->has_unsaved_edits();
+  saving_ = std::async(std::launch::async, [file = &*file_, path = path_] {
+    return Saved{path, file->save()};
+  });
+}
+
+void Session::start_saving_copy(const fs::path& path) {
+  if (saving_.valid()) return;
+  had_unsaved_edits_ = has_unsaved_edits();
+  saving_ = std::async(std::launch::async, [copy = take(), path] {
+    return Saved{path, take::save_copy(copy, path)};
+  });
+}
+
+std::optional<Session::Saved> Session::saved() { return std::exchange(saved_, std::nullopt); }
+
 Result<void> Session::save() {
+  finish_saving();
   if (!file_) return fail(ErrorCode::conflict, "There is no take to save.");
   return file_->save();
 }
@@ -335,7 +433,25 @@ const take::History* Session::history() const noexcept {
   return file_ ? &file_->history() : nullptr;
 }
 
-bool Session::has_unsaved_edits() const noexcept { return file_ && file_->has_unsaved_edits(); }
+bool Session::has_unsaved_edits() const noexcept {
+  if (saving_.valid()) return had_unsaved_edits_;
+  return file_ && file_->has_unsaved_edits();
+}
+
+Result<void> Session::open_version_before() {
+  finish_saving();
+  if (!file_) return fail(ErrorCode::conflict, "There is no take open that could be changed.");
+  if (has_unsaved_edits()) {
+    return fail(ErrorCode::conflict,
+                "Save first: the version before the last save changes places with what is saved.");
+  }
+  const fs::path path = path_;
+  // The file must be given back before it is changed.
+  file_.reset();
+  const auto swapped = take::swap_with_previous(path);
+  open(path);
+  return swapped;
+}
 
 void Session::listen_again() {
   if (!file_ || recording_.empty()) {
@@ -361,12 +477,14 @@ void Session::wait() {
     if (future.valid()) future.wait();
   };
   do {
+    wait_for(saving_);
     wait_for(opening_);
     wait_for(fetching_);
     wait_for(lifting_);
     wait_for(following_);
     poll();
-  } while (opening_.valid() || fetching_.valid() || lifting_.valid() || following_.valid());
+  } while (saving_.valid() || opening_.valid() || fetching_.valid() || lifting_.valid() ||
+           following_.valid());
 }
 
 std::vector<std::string> Session::take_messages() { return std::exchange(messages_, {}); }

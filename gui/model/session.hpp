@@ -49,11 +49,21 @@ struct Opened {
   std::vector<std::string> messages = {};
 };
 
+/// The waveform of a recording that is still being opened. One thread fills it in, sets the flag
+/// and leaves it alone; the other takes it after that.
+struct EarlyWaveform {
+  std::unique_ptr<LevelsReader> levels = {};
+  std::int64_t sample_count = 0;
+  double sample_rate_hz = 0.0;
+  std::atomic<bool> is_there{false};
+};
+
 /// What listening gives.
 struct Lifted {
   std::shared_ptr<const dsp::Evidence> evidence = {};
   take::EditGroup edits = {};
   std::uint64_t revision = 0;  // of the take that they are for
+  bool is_first_part = false;  // of a long recording; the whole follows
   std::vector<std::string> remarks = {};
 };
 
@@ -63,7 +73,8 @@ struct Lifted {
 /// what goes on in the background. All calls from one thread, none waits for background work.
 class Session {
  public:
-  Session();
+  /// Of a recording more than four times as long, so much is listened to and shown first.
+  explicit Session(double first_part_seconds = 60.0);
   Session(const Session&) = delete;
   Session& operator=(const Session&) = delete;
   ~Session();
@@ -90,7 +101,8 @@ class Session {
   [[nodiscard]] const std::shared_ptr<const dsp::Evidence>& evidence() const noexcept {
     return evidence_;
   }
-  /// Null without a recording.
+  /// Null without a recording. There already while a recording is being opened; `take` then has
+  /// its length and nothing else.
   [[nodiscard]] LevelsReader* levels() noexcept { return levels_.get(); }
 
   /// One step: applied, written to the journal, shown in the next frame; what follows from it joins
@@ -99,10 +111,26 @@ class Session {
   [[nodiscard]] Result<std::optional<std::string>> undo();
   [[nodiscard]] Result<std::optional<std::string>> redo();
   [[nodiscard]] Result<void> save();
+  /// The same in the background: no frame waits for the disk. What came of it is told once by
+  /// `saved`. An edit that comes meanwhile waits for it.
+  void start_saving();
+  /// Writes a copy in the background; told by `saved` as well.
+  void start_saving_copy(const std::filesystem::path& path);
+  struct Saved {
+    std::filesystem::path path;
+    Result<void> outcome;
+  };
+  [[nodiscard]] std::optional<Saved> saved();
   [[nodiscard]] const take::History* history() const noexcept;
   [[nodiscard]] bool has_unsaved_edits() const noexcept;
+  [[nodiscard]] bool is_saving() const noexcept { return saving_.valid(); }
   /// Edits that were taken up from the journal when the take was opened.
   [[nodiscard]] std::size_t recovered_count() const noexcept { return recovered_count_; }
+
+  /// Back to the version before the last save (NAME.take.bak), which changes places with the saved
+  /// one: a second call leads back. Errors: conflict while edits are not saved, not_found without
+  /// a version before.
+  [[nodiscard]] Result<void> open_version_before();
 
   /// Listens to the recording (again) and merges what is proposed; what is confirmed stays.
   void listen_again();
@@ -123,12 +151,15 @@ class Session {
 
  private:
   void begin(detail::Opened opened);
-  void start_lift();
+  void take_in_early();
+  void start_lift(bool is_first_part = false);
   void start_follow_up();
   void take_in(detail::Lifted lifted);
   void take_in_follow_up(take::EditGroup edits);
+  void finish_saving();
   void changed();
 
+  double first_part_seconds_;
   std::filesystem::path path_;
   std::filesystem::path recording_;
   std::optional<take::TakeFile> file_;
@@ -145,9 +176,13 @@ class Session {
 
   std::unique_ptr<Progress> progress_;  // of opening or lifting
   std::future<Result<detail::Opened>> opening_;
+  std::shared_ptr<detail::EarlyWaveform> early_;  // of what is being opened
   std::future<Result<detail::Lifted>> lifting_;
   std::future<std::shared_ptr<const dsp::Evidence>> fetching_;
   std::future<Result<take::EditGroup>> following_;
+  std::future<Saved> saving_;  // works on `file_`, which nothing else changes meanwhile
+  std::optional<Saved> saved_;
+  bool had_unsaved_edits_ = false;  // when saving began
   // The edit that waits for what follows from it, and the take before the first such edit.
   std::optional<take::Edit> followed_edit_;
   std::shared_ptr<const take::Take> follow_base_;

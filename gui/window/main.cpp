@@ -7,6 +7,7 @@
 
 #include <fftw3.h>
 
+#include "gui/model/drill_sound.hpp"
 #include "gui/model/listening.hpp"
 #include "gui/window/window.hpp"
 
@@ -26,6 +27,7 @@ int run(int argc, char** argv) {
   lowstride::desk::DeskOptions options;
   options.settings_path = lowstride::desk::settings_path();
   options.make_hearing = lowstride::desk::make_listening;
+  options.make_drill_sound = lowstride::desk::make_drill_sound;
   std::optional<std::filesystem::path> path;
   if (argc == 2) path = argv[1];
   const auto done = lowstride::desk::run_window(std::move(options), path);

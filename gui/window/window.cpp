@@ -87,6 +87,26 @@ void on_any(GLFWwindow* window, Arguments... /*unused*/) {
   link_of(window).fresh_frames = 3;
 }
 
+/// Pictures in the graphics memory of the window's context.
+class GlTextures final : public Textures {
+ public:
+  ImTextureID put(const Pixels& pixels) override {
+    GLuint name = 0;
+    glGenTextures(1, &name);
+    glBindTexture(GL_TEXTURE_2D, name);
+    glTexParameteri(GL_TEXTURE_2D, GL_TEXTURE_MIN_FILTER, GL_LINEAR);
+    glTexParameteri(GL_TEXTURE_2D, GL_TEXTURE_MAG_FILTER, GL_LINEAR);
+    glPixelStorei(GL_UNPACK_ROW_LENGTH, 0);
+    glTexImage2D(GL_TEXTURE_2D, 0, GL_RGBA, pixels.width, pixels.height, 0, GL_RGBA,
+                 GL_UNSIGNED_BYTE, pixels.rgba.data());
+    return reinterpret_cast<ImTextureID>(static_cast<std::uintptr_t>(name));
+  }
+  void drop(ImTextureID texture) override {
+    const auto name = static_cast<GLuint>(reinterpret_cast<std::uintptr_t>(texture));
+    glDeleteTextures(1, &name);
+  }
+};
+
 float scale_of(GLFWwindow* window, const Desk& desk) {
   float x = 1.0F;
   float y = 1.0F;
@@ -129,6 +149,8 @@ Result<void> run_window(DeskOptions options, const std::optional<std::filesystem
   ImGui::CreateContext();
   ImGuiIO& io = ImGui::GetIO();
   io.IniFilename = nullptr;
+  GlTextures textures;
+  options.textures = &textures;
   Desk desk(std::move(options));
   Link link{.desk = &desk};
   glfwSetWindowUserPointer(window.get(), &link);

@@ -79,6 +79,9 @@ struct Progress {
 /// A few lines for a terminal: right answers by kind, items that keep failing by cause.
 [[nodiscard]] std::string progress_text(const Progress& progress);
 
+/// The picture that `draw_progress` writes as .png, as the bytes of that file.
+[[nodiscard]] std::string progress_png(const Progress& progress, std::string_view player);
+
 /// Draws the plots: right answers by role, interval, register and tempo, earlier and lately, and
 /// the confusions of roles and notes. `path` ends in .svg or .png. Whole or not at all. Errors:
 /// invalid_argument (another ending), cannot_write.

@@ -246,15 +246,7 @@ std::string as_png(const Page& page) {
   return bytes;
 }
 
-}  // namespace
-
-Result<void> draw_progress(const Progress& progress, std::string_view player,
-                           const std::filesystem::path& path) {
-  const std::string ending = path.extension().string();
-  if (ending != ".svg" && ending != ".png") {
-    return fail(ErrorCode::invalid_argument,
-                fmt::format("'{}': plots are written as .svg or .png.", path.string()));
-  }
+Page page_of(const Progress& progress, std::string_view player) {
   Page page;
   page.progress = &progress;
   page.player = player;
@@ -263,6 +255,23 @@ Result<void> draw_progress(const Progress& progress, std::string_view player,
                {"By register", &progress.by_register}};
   page.right = {{"By interval from the note before", &progress.by_interval},
                 {"By tempo as heard, beats a minute", &progress.by_tempo}};
+  return page;
+}
+
+}  // namespace
+
+std::string progress_png(const Progress& progress, std::string_view player) {
+  return as_png(page_of(progress, player));
+}
+
+Result<void> draw_progress(const Progress& progress, std::string_view player,
+                           const std::filesystem::path& path) {
+  const std::string ending = path.extension().string();
+  if (ending != ".svg" && ending != ".png") {
+    return fail(ErrorCode::invalid_argument,
+                fmt::format("'{}': plots are written as .svg or .png.", path.string()));
+  }
+  const Page page = page_of(progress, player);
   return write_file_atomically(path, ending == ".svg" ? as_svg(page) : as_png(page));
 }
 

@@ -21,7 +21,8 @@ namespace fs = std::filesystem;
 
 struct Target {
   Picture& picture;
-  const unsigned char* texture;
+  const unsigned char* texture;  // the fonts' coverage
+  const Pixels* image;           // instead of it
   int texture_width;
   int texture_height;
 };
@@ -56,12 +57,20 @@ void triangle(const Target& target, const ImVec4& clip, const ImDrawVert& a, con
                                 target.texture_width - 1);
       const int ty = std::clamp(static_cast<int>(v * static_cast<float>(target.texture_height)), 0,
                                 target.texture_height - 1);
-      const float coverage =
-          static_cast<float>(target.texture[ty * target.texture_width + tx]) / 255.0F;
+      const auto texel = [&](unsigned shift) {
+        const int at = ty * target.texture_width + tx;
+        if (target.image == nullptr) {
+          return shift == 24 ? static_cast<float>(target.texture[at]) / 255.0F : 1.0F;
+        }
+        const std::size_t byte = static_cast<std::size_t>(4 * at) + shift / 8;
+        return static_cast<float>(target.image->rgba[byte]) / 255.0F;
+      };
+      const float coverage = texel(24);
       const auto channel = [&](unsigned shift) {
-        return wa * static_cast<float>(a.col >> shift & 255U) +
-               wb * static_cast<float>(b.col >> shift & 255U) +
-               wc * static_cast<float>(c.col >> shift & 255U);
+        return (wa * static_cast<float>(a.col >> shift & 255U) +
+                wb * static_cast<float>(b.col >> shift & 255U) +
+                wc * static_cast<float>(c.col >> shift & 255U)) *
+               (shift == 24 ? 1.0F : texel(shift));
       };
       const float alpha = channel(24) / 255.0F * coverage;
       if (alpha <= 0.0F) continue;
@@ -114,7 +123,7 @@ Picture rasterised(const ImDrawData& data, ImFontAtlas& atlas, Colour ground) {
     picture.rgb[i + 1] = ground.green;
     picture.rgb[i + 2] = ground.blue;
   }
-  Target target{picture, nullptr, 0, 0};
+  Target target{picture, nullptr, nullptr, 0, 0};
   unsigned char* pixels = nullptr;
   atlas.GetTexDataAsAlpha8(&pixels, &target.texture_width, &target.texture_height);
   target.texture = pixels;
@@ -122,13 +131,19 @@ Picture rasterised(const ImDrawData& data, ImFontAtlas& atlas, Colour ground) {
     const ImDrawList& list = *data.CmdLists[l];
     for (const ImDrawCmd& command : list.CmdBuffer) {
       if (command.UserCallback != nullptr) continue;
+      Target on = target;
+      if (command.TextureId != atlas.TexID) {
+        on.image = static_cast<const Pixels*>(command.TextureId);
+        on.texture_width = on.image->width;
+        on.texture_height = on.image->height;
+      }
       for (unsigned i = 0; i + 2 < command.ElemCount; i += 3) {
         const auto vertex = [&](unsigned k) -> const ImDrawVert& {
           const auto index =
               static_cast<unsigned>(list.IdxBuffer[static_cast<int>(command.IdxOffset + i + k)]);
           return list.VtxBuffer[static_cast<int>(command.VtxOffset + index)];
         };
-        triangle(target, command.ClipRect, vertex(0), vertex(1), vertex(2));
+        triangle(on, command.ClipRect, vertex(0), vertex(1), vertex(2));
       }
     }
   }
@@ -154,6 +169,7 @@ DeskStage::DeskStage(Options options) : scale_(options.scale) {
   io.Fonts->GetTexDataAsAlpha8(&pixels, &width, &height);
   DeskOptions desk_options;
   desk_options.settings_path = options.settings;
+  desk_options.textures = &textures_;
   desk_options.make_hearing = [this](const fs::path&, const take::Take&, const std::string&) {
     auto ears = std::make_unique<DeafHearing>();
     ears_ = ears.get();
@@ -199,6 +215,19 @@ void DeskStage::settle() {
   step(2);
   desk_->session().wait();
   step(2);
+  while (desk_->is_opening_ears()) {
+    std::this_thread::sleep_for(std::chrono::milliseconds(1));
+    step();
+  }
+}
+
+bool DeskStage::settle_export() {
+  for (int i = 0; i < 2000; ++i) {
+    step(2);
+    if (!desk_->export_dialog().is_busy()) return true;
+    std::this_thread::sleep_for(std::chrono::milliseconds(5));
+  }
+  return false;
 }
 
 void DeskStage::move(Point at) {
@@ -265,6 +294,14 @@ void DeskStage::key(const char* chord) {
 
 void DeskStage::type(const std::string& text) {
   ImGui::GetIO().AddInputCharactersUTF8(text.c_str());
+  step(2);
+}
+
+void DeskStage::enter() {
+  ImGuiIO& io = ImGui::GetIO();
+  io.KeysDown[ImGuiKey_Enter] = true;
+  step();
+  io.KeysDown[ImGuiKey_Enter] = false;
   step(2);
 }
 

@@ -24,7 +24,20 @@ struct Picture {
   void save(const std::filesystem::path& path) const;
 };
 
-/// Draws what ImGui wants drawn: triangles with one texture, blended, clipped.
+/// Pictures that the rasteriser finds again by their address.
+struct PictureStore final : Textures {
+  std::vector<std::unique_ptr<Pixels>> pictures;
+
+  ImTextureID put(const Pixels& pixels) override {
+    pictures.push_back(std::make_unique<Pixels>(pixels));
+    return pictures.back().get();
+  }
+  void drop(ImTextureID texture) override {
+    std::erase_if(pictures, [texture](const auto& one) { return one.get() == texture; });
+  }
+};
+
+/// Draws what ImGui wants drawn: textured triangles, blended, clipped.
 [[nodiscard]] Picture rasterised(const ImDrawData& data, ImFontAtlas& atlas, Colour ground);
 
 /// Ears that hear nothing and write down what they were told.
@@ -72,6 +85,8 @@ class DeskStage {
   void step(int frames = 1);
   /// Steps until background work is done and taken in.
   void settle();
+  /// Steps until the sheets' window has drawn what it shows; false when that never ends.
+  [[nodiscard]] bool settle_export();
 
   void move(Point at);
   void press(int button = 0);
@@ -83,6 +98,8 @@ class DeskStage {
   void hold(bool control, bool shift, bool alt);
   void key(const char* chord);
   void type(const std::string& text);
+  /// Enter, as a text field wants it.
+  void enter();
 
   [[nodiscard]] Picture picture();
   [[nodiscard]] Desk& desk() { return *desk_; }
@@ -95,6 +112,7 @@ class DeskStage {
 
  private:
   std::filesystem::path folder_;
+  PictureStore textures_;  // before the desk, which gives its pictures back
   Fonts fonts_;
   float scale_;
   std::unique_ptr<Desk> desk_;

@@ -4,6 +4,7 @@
 
 #include "gui/draw/export_dialog.hpp"
 #include "gui/draw/file_browser.hpp"
+#include "src/audio/recording.hpp"
 #include "tests/gui/desk_stage.hpp"
 #include "tests/sheet/example_takes.hpp"
 #include "tests/take/temporary_folder.hpp"
@@ -46,21 +47,90 @@ TEST_F(Folders, sheets_are_written_whole_beside_the_take) {
     ExportChoice choice;
     choice.kind = kind;
     choice.target = usual_target(take_path, kind);
-    choice.is_stretch_only = kind == SheetKind::practice;
+    if (kind == SheetKind::practice) choice.part.kind = PartChoice::Kind::marked;
     const auto done = write_sheet(take, choice, take::Stretch{24000, 72000}, recording, {});
     ASSERT_TRUE(done) << done.error().message;
   }
-  for (const char* name : {"walk.txt", "walk.musicxml", "walk.mid", "walk.notes.tsv", "walk.ogg"}) {
+  for (const char* name : {"walk.txt", "walk.musicxml", "walk.mid", "walk.notes.tsv",
+                           "walk practice.ogg", "walk.pdf", "walk.svg", "walk.png"}) {
     EXPECT_GT(fs::file_size(folder_ / name), 100U) << name;
   }
   ExportChoice choice;
+  choice.kind = SheetKind::text;
   choice.target = "/none/such/walk.txt";
   const auto refused = write_sheet(take, choice, std::nullopt, recording, {});
   ASSERT_FALSE(refused);
   EXPECT_NE(refused.error().message.find("walk.txt"), std::string::npos);
+}
+
+TEST_F(Folders, a_part_or_a_level_is_written_and_what_is_not_there_is_said) {
+  take::Take take = sheet::example::walk();
+  ASSERT_TRUE(take::apply(
+      take, take::AddPassage{"bridge", take.beats[4].time_samples, take.beats[8].time_samples}));
+  const auto text_of = [&](const ExportChoice& wanted) {
+    ExportChoice choice = wanted;
+    choice.kind = SheetKind::text;
+    choice.target = folder_ / "part.txt";
+    const auto done = write_sheet(take, choice, std::nullopt, {}, {});
+    if (!done) return done.error().message;
+    std::ifstream file(choice.target);
+    return std::string(std::istreambuf_iterator<char>(file), {});
+  };
+  ExportChoice choice;
+  const std::string whole = text_of(choice);
+  choice.part = {.kind = PartChoice::Kind::passage, .passage = "bridge"};
+  const std::string bridge = text_of(choice);
+  EXPECT_LT(bridge.size(), whole.size());
+  choice.part = {.kind = PartChoice::Kind::bars, .first_bar = 2, .last_bar = 2};
+  EXPECT_EQ(text_of(choice), bridge) << "the bridge is bar 2";
+  choice.part = {};
+  choice.level = 1;
+  EXPECT_NE(text_of(choice), whole);
+  choice.level.reset();
+  choice.part.kind = PartChoice::Kind::marked;
+  EXPECT_THAT(text_of(choice), testing::HasSubstr("marked"));
+  choice.part = {.kind = PartChoice::Kind::passage, .passage = "coda"};
+  EXPECT_THAT(text_of(choice), testing::HasSubstr("coda"));
+}
+
+TEST_F(Folders, practice_audio_goes_through_its_speeds_and_needs_no_recording) {
+  const take::Take take = sheet::example::walk();
+  ExportChoice choice;
   choice.kind = SheetKind::practice;
-  choice.target = folder_ / "none.ogg";
-  EXPECT_EQ(write_sheet(take, choice, std::nullopt, {}, {}).error().code, ErrorCode::not_found);
+  choice.target = folder_ / "walk.wav";
+  choice.part = {.kind = PartChoice::Kind::bars, .first_bar = 1, .last_bar = 1};
+  choice.practice.speed_ratio = 0.9;
+  choice.practice.last_speed_ratio = 1.0;
+  choice.practice.repeat_count = 1;
+  choice.practice.count_in_bars = 0;
+  const auto done = write_sheet(take, choice, std::nullopt, {}, {});
+  ASSERT_TRUE(done) << done.error().message;
+  // A bar of two seconds at 90, 95 and 100 %.
+  const auto info = audio::open_recording(choice.target, {}, {});
+  ASSERT_TRUE(info);
+  const double seconds = static_cast<double>((*info)->info().sample_count) /
+                         static_cast<double>((*info)->info().sample_rate_hz);
+  EXPECT_NEAR(seconds, 2.0 / 0.9 + 2.0 / 0.95 + 2.0, 0.01);
+  const ExportPreview preview = preview_of(take, choice, std::nullopt, 0, 96.0);
+  EXPECT_THAT(preview.text, testing::AllOf(testing::HasSubstr("90 %"), testing::HasSubstr("95 %"),
+                                           testing::HasSubstr("100 %")));
+}
+
+TEST_F(Folders, a_preview_of_pages_is_the_page_that_is_written) {
+  const take::Take take = sheet::example::walk();
+  ExportChoice choice;
+  const ExportPreview preview = preview_of(take, choice, std::nullopt, 7, 96.0);
+  ASSERT_TRUE(preview.page) << preview.text;
+  EXPECT_EQ(preview.page_count, 1U);
+  EXPECT_EQ(preview.page_index, 0U) << "brought into range";
+  // A4 at 96 dots an inch (ISO 216: 210 by 297 mm).
+  EXPECT_NEAR(preview.page->width, 210.0 / 25.4 * 96.0, 1.5);
+  EXPECT_NEAR(preview.page->height, 297.0 / 25.4 * 96.0, 1.5);
+  int dark = 0;
+  for (std::size_t i = 0; i < preview.page->rgba.size(); i += 4) {
+    if (preview.page->rgba[i] < 100) ++dark;
+  }
+  EXPECT_GT(dark, 2000) << "staff, tab and title";
 }
 
 // ImGui's checks end the program where a window is begun and not ended: every screen is drawn, in a
@@ -100,12 +170,21 @@ TEST(Screens, help_and_sheets_are_kept_to_be_looked_at) {
   stage.picture().save(picture_folder() / "keys.png");
   stage.key("Escape");
   stage.key("Ctrl+E");
-  stage.step(2);
+  ASSERT_TRUE(stage.settle_export());
   const auto page = stage.picture();
   page.save(picture_folder() / "sheets.png");
-  // The page's text stands in the right part of the window.
+  // The page stands in the right part of the window, black on white.
   const Rect text{420.0F, 90.0F, 1200.0F, 600.0F};
-  EXPECT_GT(page.count_near(text, stage.desk().theme().text, 60), 1000);
+  EXPECT_GT(page.count_near(text, {255, 255, 255}, 10), 100'000);
+  EXPECT_GT(page.count_near(text, {0, 0, 0}, 60), 1000);
+  stage.desk().export_dialog().choice().kind = SheetKind::practice;
+  ASSERT_TRUE(stage.settle_export());
+  stage.picture().save(picture_folder() / "sheets-practice.png");
+  stage.desk().export_dialog().choice().kind = SheetKind::text;
+  ASSERT_TRUE(stage.settle_export());
+  const auto tab = stage.picture();
+  tab.save(picture_folder() / "sheets-text.png");
+  EXPECT_GT(tab.count_near(text, stage.desk().theme().text, 60), 1000);
 }
 
 TEST(Screens, the_recovery_notice_says_what_was_taken_up) {

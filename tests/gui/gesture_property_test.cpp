@@ -21,10 +21,7 @@ class Hand {
     switch (number(0, 5)) {
       case 0:
       case 1:
-        stage_.key(
-            key_text(
-                info_of(static_cast<Action>(number(0, static_cast<int>(action_count) - 1))).key)
-                .c_str());
+        press(static_cast<Action>(number(0, static_cast<int>(action_count) - 1)));
         break;
       case 2:
         stage_.key(std::string(1, static_cast<char>('0' + number(0, 9))).c_str());
@@ -44,6 +41,15 @@ class Hand {
   }
 
  private:
+  void press(Action action) {
+    // Another version of the file is no step that undo leads back from.
+    if (action == Action::version_before) return;
+    stage_.key(key_text(info_of(action).key).c_str());
+    // Behind a window of its own the desk takes no keys: mostly it is closed again.
+    const bool opens_window = action == Action::open || action == Action::export_sheet ||
+                              action == Action::drill || action == Action::help;
+    if (opens_window && number(0, 4) > 0) stage_.key("Escape");
+  }
   int number(int low, int high) { return std::uniform_int_distribution(low, high)(random_); }
   Point place() {
     // Half of the time a note, else anywhere.

@@ -1,10 +1,12 @@
 // Every gesture ends in the take, and one undo gives back the take as it was.
 #include <gmock/gmock.h>
 
+#include <imgui.h>
 #include "gui/gesture/grid_edits.hpp"
 #include "gui/gesture/note_edits.hpp"
 #include "src/neck/named_necks.hpp"
 #include "src/sheet/harmony.hpp"
+
 #include "tests/gui/desk_stage.hpp"
 #include "tests/sheet/example_takes.hpp"
 
@@ -407,6 +409,98 @@ TEST_F(Gesture, a_key_is_changed_on_the_help_page) {
   select(7);
   stage_.key("Alt+Y");
   EXPECT_EQ(note(7).state, take::State::confirmed);
+}
+
+TEST_F(Gesture, a_remark_is_typed_about_a_note_changed_and_taken_away) {
+  select(1);
+  stage_.key("Shift+R");
+  stage_.step(2);
+  stage_.type("keep the thumb planted");
+  stage_.enter();
+  ASSERT_EQ(stage_.take().remarks.size(), 1U) << stage_.desk().status();
+  EXPECT_EQ(stage_.take().remarks.front().note, before_.notes[1].id);
+  EXPECT_EQ(stage_.take().remarks.front().text, "keep the thumb planted");
+  expect_one_step("remark on a note");
+  stage_.desk().run(Action::redo);
+  stage_.step(2);
+  // Its lane is there now, with the flag at the note.
+  const LaneLayout& lanes = stage_.desk().lanes();
+  ASSERT_EQ(lanes.remarks.size(), 1U);
+  EXPECT_NEAR(lanes.remarks.front().rect.x0,
+              lanes.axis.px(static_cast<double>(before_.notes[1].onset_samples)), 1.0F);
+  const Rect flag = lanes.remarks.front().rect;
+  stage_.click({flag.x0 + 6.0F, flag.middle_y()});
+  EXPECT_EQ(stage_.desk().state().remark, stage_.take().remarks.front().id);
+  stage_.key("Delete");
+  EXPECT_TRUE(stage_.take().remarks.empty());
+}
+
+TEST_F(Gesture, a_remark_about_a_bar_stands_where_the_bar_begins) {
+  stage_.desk().state().clear_selection();
+  stage_.desk().state().cursor_samples = static_cast<double>(before_.beats[6].time_samples);
+  stage_.key("Shift+R");
+  stage_.step(2);
+  stage_.type("softer");
+  stage_.enter();
+  ASSERT_EQ(stage_.take().remarks.size(), 1U);
+  EXPECT_FALSE(stage_.take().remarks.front().note);
+  EXPECT_EQ(stage_.take().remarks.front().at_samples, before_.beats[4].time_samples);
+  expect_one_step("remark on a bar");
+}
+
+TEST_F(Gesture, a_passage_gets_another_colour) {
+  stage_.desk().run(Action::clear_selection);
+  ASSERT_TRUE(stage_.desk().session().apply(take::AddPassage{"head", 24000, 120000}));
+  stage_.step(2);
+  stage_.desk().state().passage = stage_.take().passages.front().id;
+  stage_.key("Shift+P");
+  EXPECT_EQ(stage_.take().passages.front().colour, 1);
+  EXPECT_EQ(stage_.desk().lanes().passages.front().colour, 1U);
+  stage_.desk().run(Action::undo);
+  EXPECT_FALSE(stage_.take().passages.front().colour);
+}
+
+TEST_F(Gesture, keys_do_nothing_to_the_take_behind_a_dialog) {
+  select(1);
+  stage_.key("Ctrl+E");
+  stage_.key("Up");
+  stage_.key("Space");
+  EXPECT_EQ(stage_.take(), before_);
+  EXPECT_FALSE(stage_.ears()->is_playing);
+  EXPECT_NE(ImGui::GetIO().ConfigFlags & ImGuiConfigFlags_NavEnableKeyboard, 0)
+      << "the dialog is gone about in by keys";
+  stage_.key("Escape");
+  stage_.step();
+  EXPECT_EQ(ImGui::GetIO().ConfigFlags & ImGuiConfigFlags_NavEnableKeyboard, 0);
+  stage_.key("Up");
+  EXPECT_NE(stage_.take(), before_);
+}
+
+// Every action with its first key, on a take where there is something to act on: none is without
+// an answer, and none stops the desk.
+TEST_F(Gesture, every_action_answers_to_its_key) {
+  for (const ActionInfo& info : all_actions()) {
+    if (info.action == Action::close) continue;
+    SCOPED_TRACE(info.id);
+    stage_.ears()->stop();
+    stage_.desk().state().axis = showing(stage_.desk().state().axis, 12000.0,
+                                         12000.0 + 10 * 24000.0, stage_.take().length_samples);
+    stage_.step(2);
+    select(1);
+    stage_.desk().state().range = take::Stretch{24000, 120000};
+    stage_.key(key_text(info.key).c_str());
+    stage_.step(2);
+    stage_.desk().run(Action::clear_selection);
+    stage_.desk().run(Action::clear_selection);
+    if (info.action != Action::redo && info.action != Action::undo) {
+      while (stage_.desk().session().history() != nullptr &&
+             !stage_.desk().session().history()->done().empty()) {
+        stage_.desk().run(Action::undo);
+      }
+    }
+    stage_.settle();
+    ASSERT_TRUE(stage_.desk().session().has_take()) << info.id;
+  }
 }
 
 }  // namespace

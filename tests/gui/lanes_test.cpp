@@ -147,5 +147,29 @@ TEST(Digest, doubts_are_listed_by_place) {
   EXPECT_EQ(digest.confirmed_share, 0.0);
 }
 
+// Eighths in every bar, six bars across a window of 1280 pixels, two digits each: what has no room
+// is set smaller, and where that is too small it is a mark without a number.
+TEST(Lanes, numbers_never_touch_the_next_one_on_their_string) {
+  sheet::example::TakeMaker maker(120.0);
+  maker.bars(12);
+  for (int i = 0; i < 96; ++i) maker.note(i * 0.5, 0.45, i % 2 == 0 ? "B1" : "C2");
+  take::Take take = maker.done();
+  for (take::Note& note : take.notes) {
+    note.position = neck::Position{4, note.midi - 28 + 5, 1};
+  }
+  for (const double bars : {2.0, 4.0, 6.0, 9.0}) {
+    const DeskState state = state_for(take, 0.0, 4.0 * bars);
+    const LaneLayout layout = lay_out(take, digest_of(take, 0.8), state, area, 1.0F);
+    if (layout.notes.empty()) continue;  // ticks
+    for (std::size_t i = 0; i + 1 < layout.notes.size(); ++i) {
+      EXPECT_LE(layout.notes[i].chip.x1, layout.notes[i + 1].chip.x0) << bars << " bars";
+      EXPECT_GE(layout.notes[i].number_px, 9.0F);
+      if (bars == 2.0) {
+        EXPECT_FALSE(layout.notes[i].text.empty());
+      }
+    }
+  }
+}
+
 }  // namespace
 }  // namespace lowstride::desk

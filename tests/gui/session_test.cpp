@@ -1,6 +1,8 @@
 #include "gui/model/session.hpp"
 
+#include <chrono>
 #include <fstream>
+#include <thread>
 
 #include <gmock/gmock.h>
 
@@ -126,6 +128,90 @@ TEST_F(SessionTest, a_recording_is_lifted_in_the_background) {
   EXPECT_NEAR(static_cast<double>(again.take().notes.size()), 103.0, 4.0);
   EXPECT_EQ(again.recovered_count(), 0U);
   ASSERT_NE(again.evidence(), nullptr) << "evidence was kept";
+}
+
+// A long recording shows its start first: what is listened to first is a tenth of it here.
+TEST_F(SessionTest, the_start_of_a_long_recording_is_there_before_the_whole) {
+  const fs::path recording = folder_ / "ferry-slip.ogg";
+  fs::copy_file(fs::path(LOWSTRIDE_SAMPLES) / "ferry-slip.ogg", recording);
+  Session session(8.0);
+  session.open(recording);
+  std::size_t first_count = 0;
+  std::int64_t first_end = 0;
+  for (int i = 0; i < 20000 && first_count == 0; ++i) {
+    session.poll();
+    first_count = session.take().notes.size();
+    if (first_count > 0) first_end = session.take().notes.back().onset_samples;
+    std::this_thread::sleep_for(std::chrono::milliseconds(2));
+  }
+  ASSERT_GT(first_count, 4U);
+  EXPECT_LT(first_count, 40U);
+  EXPECT_LE(first_end, 8 * session.take().time_base_hz);
+  EXPECT_TRUE(session.take().analysis_version.empty()) << "opened anew it would be gone on with";
+  EXPECT_TRUE(session.work()) << "the rest is being listened to";
+  session.wait();
+  EXPECT_NEAR(static_cast<double>(session.take().notes.size()), 103.0, 4.0);
+  EXPECT_FALSE(session.take().analysis_version.empty());
+}
+
+TEST_F(SessionTest, the_waveform_does_not_wait_for_the_file_to_be_opened) {
+  const fs::path recording = folder_ / "ferry-slip.ogg";
+  fs::copy_file(fs::path(LOWSTRIDE_SAMPLES) / "ferry-slip.ogg", recording);
+  Session session;
+  session.open(recording);
+  bool was_early = false;
+  for (int i = 0; i < 20000 && !session.has_take(); ++i) {
+    session.poll();
+    was_early = was_early || (session.levels() != nullptr && !session.has_take() &&
+                              session.take().length_samples > 0);
+    std::this_thread::sleep_for(std::chrono::microseconds(200));
+  }
+  EXPECT_TRUE(was_early);
+  ASSERT_NE(session.levels(), nullptr);
+  EXPECT_EQ(session.levels()->levels().sample_count(), session.take().length_samples);
+  session.cancel_work();
+  session.wait();
+}
+
+TEST_F(SessionTest, saving_in_the_background_tells_what_came_of_it) {
+  Session session;
+  session.open(path_);
+  session.wait();
+  ASSERT_TRUE(session.apply(take::SetTitle{"Loading Dock"}));
+  session.wait();
+  session.start_saving();
+  // An edit that comes meanwhile is not lost, and is not part of what was saved.
+  ASSERT_TRUE(session.apply(take::SetComposer{"a trio"}));
+  session.wait();
+  const auto saved = session.saved();
+  ASSERT_TRUE(saved);
+  EXPECT_TRUE(saved->outcome);
+  EXPECT_FALSE(session.saved()) << "told once";
+  EXPECT_TRUE(session.has_unsaved_edits());
+  EXPECT_EQ(take::load_take(path_)->take.composer, "a trio");
+  session.start_saving_copy(folder_ / "none" / "copy.take");
+  session.wait();
+  const auto refused = session.saved();
+  ASSERT_TRUE(refused);
+  EXPECT_FALSE(refused->outcome);
+}
+
+TEST_F(SessionTest, the_version_before_comes_back_and_goes_again) {
+  Session session;
+  session.open(path_);
+  session.wait();
+  EXPECT_FALSE(session.open_version_before()) << "there is none yet";
+  session.wait();
+  ASSERT_TRUE(session.apply(take::SetComposer{"a trio"}));
+  session.wait();
+  EXPECT_EQ(session.open_version_before().error().code, ErrorCode::conflict) << "not saved yet";
+  ASSERT_TRUE(session.save());
+  ASSERT_TRUE(session.open_version_before());
+  session.wait();
+  EXPECT_EQ(session.take(), sheet::example::walk());
+  ASSERT_TRUE(session.open_version_before());
+  session.wait();
+  EXPECT_EQ(session.take().composer, "a trio");
 }
 
 }  // namespace

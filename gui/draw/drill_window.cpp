@@ -1,0 +1,473 @@
+#include "gui/draw/drill_window.hpp"
+
+#include <algorithm>
+#include <chrono>
+#include <cmath>
+#include <utility>
+
+#include <fmt/format.h>
+#include <imgui.h>
+// Needs imgui.h before it.
+#include <imgui_stdlib.h>
+
+#include "src/drill/answer_text.hpp"
+#include "src/neck/named_necks.hpp"
+#include "src/theory/roles.hpp"
+
+namespace lowstride::desk {
+namespace {
+
+constexpr double second_digit_seconds = 0.7;
+constexpr const char* title = "Ear training";
+
+template <typename T>
+bool is_ready(const std::future<T>& future) {
+  return future.valid() && future.wait_for(std::chrono::seconds(0)) == std::future_status::ready;
+}
+
+bool is_line(drill::Kind kind) {
+  return kind == drill::Kind::write_the_bar || kind == drill::Kind::hide_and_work_out;
+}
+
+/// Where a line of text would catch the keys that are wanted elsewhere.
+bool is_answered_by_key(const Drilling& drilling) {
+  return drilling.is_tab_asked() || (drilling.phase() == drill::Phase::asking &&
+                                     drilling.item().kind == drill::Kind::spot_the_change);
+}
+
+}  // namespace
+
+DrillWindow::~DrillWindow() {
+  if (plot_ != nullptr) textures_->drop(plot_);
+}
+
+void DrillWindow::show(const take::Take& take, const std::filesystem::path& path,
+                       MakeSound make_sound) {
+  is_open_ = true;
+  is_fresh_ = true;
+  take_ = take;
+  path_ = path;
+  make_sound_ = std::move(make_sound);
+  trouble_.clear();
+  const auto has_passage = [&](const std::string& name) {
+    return std::ranges::find(take.passages, name, &take::Passage::name) != take.passages.end();
+  };
+  if (choice_.passage && !has_passage(*choice_.passage)) choice_.passage.reset();
+}
+
+void DrillWindow::close() {
+  if (drilling_) drilling_->stop(present_moment());
+  drilling_.reset();
+  sound_.reset();
+  if (plot_ != nullptr) textures_->drop(plot_);
+  plot_ = nullptr;
+  is_open_ = false;
+}
+
+bool DrillWindow::is_busy() const {
+  return opening_.valid() || plotting_.valid() || (drilling_ && drilling_->is_sounding()) ||
+         !digits_.empty();
+}
+
+void DrillWindow::begin() {
+  if (opening_.valid()) return;
+  trouble_.clear();
+  opening_ = std::async(std::launch::async,
+                        [take = take_, path = path_, choice = choice_, now = present_moment()] {
+                          return Drilling::open(take, path, choice, now);
+                        });
+}
+
+void DrillWindow::take_in() {
+  if (is_ready(opening_)) {
+    auto opened = opening_.get();
+    if (!opened) {
+      trouble_ = opened.error().message;
+    } else if (is_open_) {
+      sound_ = make_sound_ ? make_sound_() : nullptr;
+      drilling_ = std::move(*opened);
+      drilling_->begin(sound_.get(), present_moment());
+      wants_focus_ = true;
+    }
+  }
+  if (is_ready(plotting_)) {
+    const Pixels pixels = plotting_.get();
+    if (plot_ != nullptr) textures_->drop(plot_);
+    plot_ = textures_ != nullptr && pixels.width > 0 ? textures_->put(pixels) : nullptr;
+    plot_size_ = {pixels.width, pixels.height, {}};
+  }
+  if (!drilling_) return;
+  drilling_->poll(present_moment());
+  for (const std::string& message : drilling_->take_messages()) trouble_ = message;
+  if (!digits_.empty() && ImGui::GetTime() - digit_seconds_ > second_digit_seconds) {
+    digits_.clear();
+  }
+}
+
+void DrillWindow::key(const KeyChord& chord) {
+  if (!drilling_) {
+    if (chord.key == keys::enter) begin();
+    return;
+  }
+  Drilling& drilling = *drilling_;
+  const drill::Moment now = present_moment();
+  if (chord.key == keys::enter) return drilling.type("", now);
+  if (drilling.phase() != drill::Phase::asking) {
+    if (chord.key == ' ') drilling.go_on(now);
+    return;
+  }
+  if (chord.key == '?' || (chord.key == '/' && chord.is_shift)) return drilling.hint(now);
+  if (chord.key == ' ') {
+    if (drilling.item().kind == drill::Kind::spot_the_change && drilling.is_sounding()) {
+      return drilling.tap();
+    }
+    return drilling.hear_again(now);
+  }
+  if (!drilling.is_tab_asked()) return;
+  const int last = drilling.slot_count() - 1;
+  const auto here = std::ranges::find(drilling.written(), drilling.cursor_slot, &WrittenNote::slot);
+  const bool is_written = here != drilling.written().end();
+  const int string = is_written ? here->string_number : drilling.item().neck.string_count();
+  const auto move = [&](int by) {
+    digits_.clear();
+    const int to = drilling.cursor_slot + by;
+    if (to >= 0 && to <= last) drilling.cursor_slot = to;
+  };
+  const int strings = drilling.item().neck.string_count();
+  if (chord.key == keys::right) return move(chord.is_shift ? 1 : 2);
+  if (chord.key == keys::left) return move(chord.is_shift ? -1 : -2);
+  if (is_written && (chord.key == keys::up || chord.key == keys::down)) {
+    const int to = std::clamp(string + (chord.key == keys::up ? -1 : 1), 1, strings);
+    return drilling.put(to, here->fret, now);
+  }
+  if (chord.key == keys::del || chord.key == keys::backspace) {
+    digits_.clear();
+    return drilling.rub_out(drilling.cursor_slot);
+  }
+  if (chord.key >= '0' && chord.key <= '9') {
+    digits_ += static_cast<char>(chord.key);
+    digit_seconds_ = ImGui::GetTime();
+    drilling.put(string, std::stoi(digits_), now);
+    // No neck has a fret 30: the number is whole.
+    if (digits_.size() > 1 || digits_ >= "3") digits_.clear();
+  }
+}
+
+void DrillWindow::set_up() {
+  ImGui::TextWrapped(
+      "Questions are made from the notes and chords that you confirmed. Answer first, what was "
+      "right comes afterwards; hints cost something. Kinds are mixed on purpose.");
+  for (const std::string& words : drill::care_words()) ImGui::TextWrapped("%s", words.c_str());
+  ImGui::Separator();
+  const float width = 260.0F * ImGui::GetFontSize() / 15.0F;
+  ImGui::SetNextItemWidth(width);
+  ImGui::InputText("whose ears", &choice_.player);
+  float minutes = static_cast<float>(choice_.minutes);
+  ImGui::SetNextItemWidth(width);
+  if (ImGui::SliderFloat("##minutes", &minutes, 3.0F, 45.0F, "%.0f minutes")) {
+    choice_.minutes = std::round(minutes);
+  }
+  ImGui::SetNextItemWidth(width);
+  if (ImGui::BeginCombo("##passage", choice_.passage.value_or("the whole take").c_str())) {
+    if (ImGui::Selectable("the whole take", !choice_.passage)) choice_.passage.reset();
+    for (const take::Passage& passage : take_.passages) {
+      if (ImGui::Selectable(passage.name.c_str(), choice_.passage == passage.name)) {
+        choice_.passage = passage.name;
+      }
+    }
+    ImGui::EndCombo();
+  }
+  ImGui::TextDisabled("What is asked (nothing chosen: all in turn)");
+  for (const drill::Kind kind : desk_drill_kinds()) {
+    const auto at = std::ranges::find(choice_.kinds, kind);
+    bool is_chosen = at != choice_.kinds.end();
+    if (ImGui::Checkbox(std::string(drill::kind_text(kind)).c_str(), &is_chosen)) {
+      if (is_chosen) {
+        choice_.kinds.push_back(kind);
+      } else {
+        choice_.kinds.erase(at);
+      }
+    }
+  }
+  ImGui::TextDisabled("Playing it back wants a microphone: lowstride drill --listen.");
+  ImGui::BeginDisabled(opening_.valid());
+  if (ImGui::Button("Begin", {width, 0.0F})) begin();
+  ImGui::EndDisabled();
+  ImGui::SameLine();
+  if (ImGui::Button("How it goes")) show_progress();
+  if (!trouble_.empty()) ImGui::TextWrapped("%s", trouble_.c_str());
+}
+
+void DrillWindow::show_progress() {
+  if (plotting_.valid()) return;
+  plotting_ = std::async(std::launch::async, [player = choice_.player] {
+    const auto path = drill::history_path(player);
+    if (!path) return Pixels{};
+    const auto history = drill::History::open(*path);
+    if (!history) return Pixels{};
+    const auto answers = history->answers();
+    if (!answers) return Pixels{};
+    auto pixels = pixels_of(drill::progress_png(drill::progress_of(*answers), player));
+    return pixels ? std::move(*pixels) : Pixels{};
+  });
+}
+
+void DrillWindow::progress_part() {
+  ImGui::BeginChild("progress", {0.0F, 0.0F}, true);
+  if (plot_ != nullptr) {
+    const float width = ImGui::GetContentRegionAvail().x;
+    ImGui::Image(plot_, {width, width * static_cast<float>(plot_size_.height) /
+                                    static_cast<float>(std::max(1, plot_size_.width))});
+  } else {
+    ImGui::TextDisabled("%s", plotting_.valid()
+                                  ? "drawing …"
+                                  : "How it goes: right answers by role, interval, register and "
+                                    "tempo,\nand what was heard for what was played.");
+  }
+  ImGui::EndChild();
+}
+
+void DrillWindow::questions(const Brush& brush) {
+  const Drilling& drilling = *drilling_;
+  bool is_first = true;
+  const float room = ImGui::GetContentRegionAvail().y * (drilling.is_tab_asked() ? 0.34F : 0.46F);
+  ImGui::BeginChild("says", {0.0F, room});
+  for (const std::string& line : drilling.says()) {
+    if (is_first) ImGui::PushFont(brush.fonts.number);
+    ImGui::TextWrapped("%s", line.c_str());
+    if (is_first) ImGui::PopFont();
+    is_first = false;
+  }
+  if (drilling.is_sounding()) {
+    ImGui::TextDisabled("listen …");
+    for (const double beat : drilling.taps()) {
+      ImGui::SameLine();
+      ImGui::TextUnformatted(drill::beat_text(drilling.item(), beat).c_str());
+    }
+  }
+  ImGui::SetScrollHereY(1.0F);
+  ImGui::EndChild();
+}
+
+void DrillWindow::answers(const Brush& brush) {
+  Drilling& drilling = *drilling_;
+  const drill::Moment now = present_moment();
+  if (drilling.phase() != drill::Phase::asking) {
+    if (drilling.phase() != drill::Phase::done && ImGui::Button("Go on  (Enter)")) {
+      drilling.go_on(now);
+    }
+    if (drilling.phase() == drill::Phase::done) {
+      if (ImGui::Button("How it goes")) show_progress();
+    }
+    return;
+  }
+  const drill::Item& item = drilling.item();
+  std::optional<drill::Answer> given;
+  if (item.kind == drill::Kind::name_the_role) {
+    int column = 0;
+    for (const theory::Role role : drill::asked_roles()) {
+      if (column++ % 4 != 0) ImGui::SameLine();
+      if (ImGui::Button(std::string(theory::role_text(role)).c_str())) {
+        given = drill::RoleAnswer{role};
+      }
+    }
+  }
+  if (item.kind == drill::Kind::which_is_it) {
+    for (int index = 0; index < 2; ++index) {
+      if (index > 0) ImGui::SameLine();
+      if (ImGui::Button(index == 0 ? "  A  " : "  B  ")) given = drill::ChoiceAnswer{index};
+    }
+  }
+  if (item.kind == drill::Kind::spot_the_change) {
+    ImGui::TextDisabled("Space while it sounds: the change is now. Or the beat:");
+    for (int beat = 0; beat < static_cast<int>(item.beat_count()); ++beat) {
+      if (beat % 8 != 0) ImGui::SameLine();
+      ImGui::PushID(beat);
+      const std::string label = fmt::format("{}:{}", item.first_bar + beat / item.beats_per_bar,
+                                            beat % item.beats_per_bar + 1);
+      if (ImGui::Button(label.c_str())) given = drill::TapAnswer{{static_cast<double>(beat)}};
+      ImGui::PopID();
+    }
+  }
+  if (is_line(item.kind)) tab(brush);
+  if (item.kind == drill::Kind::find_the_note) {
+    ImGui::TextDisabled("Click the neck, or type it.");
+  }
+  if (is_line(item.kind)) {
+    if (ImGui::Button("Hand it in  (Enter)")) drilling.hand_in(now);
+    ImGui::SameLine();
+  }
+  if (ImGui::Button("Hear it again")) drilling.hear_again(now);
+  ImGui::SameLine();
+  if (ImGui::Button("Hint  (?)")) drilling.hint(now);
+  ImGui::SameLine();
+  if (ImGui::Button("Give up  (!)")) given = drill::GiveUp{};
+  if (wants_focus_ && !is_answered_by_key(drilling)) ImGui::SetKeyboardFocusHere();
+  wants_focus_ = false;
+  ImGui::SetNextItemWidth(-1.0F);
+  if (ImGui::InputTextWithHint("##answer", drill::answer_help(item).c_str(), &typed_,
+                               ImGuiInputTextFlags_EnterReturnsTrue)) {
+    drilling.type(std::exchange(typed_, {}), now);
+    wants_focus_ = true;
+  }
+  if (given && drilling.phase() == drill::Phase::asking) drilling.answer(*given, now);
+}
+
+/// The bar to fill in: a column for each half beat, numbers on strings, marks as in pencil.
+void DrillWindow::tab(const Brush& brush) {
+  Drilling& drilling = *drilling_;
+  const drill::Item& item = drilling.item();
+  const int strings = std::max(1, item.neck.string_count());
+  const float scale = brush.scale;
+  const ImVec2 at = ImGui::GetCursorScreenPos();
+  const float heading = 26.0F * scale;
+  const Rect rect{at.x, at.y, at.x + ImGui::GetContentRegionAvail().x,
+                  at.y + (static_cast<float>(strings) * 26.0F + 44.0F) * scale};
+  ImGui::InvisibleButton("tab", {std::max(1.0F, rect.width()), rect.height()});
+  const int slots = std::max(1, drilling.slot_count());
+  const float slot_px = (rect.width() - heading) / static_cast<float>(slots);
+  const auto x_of = [&](double slot) {
+    return rect.x0 + heading + static_cast<float>(slot + 0.4) * slot_px;
+  };
+  const auto y_of = [&](int string) {
+    return rect.y0 + (18.0F + 26.0F * (static_cast<float>(string) - 0.5F)) * scale;
+  };
+  if (ImGui::IsItemClicked()) {
+    const ImVec2 mouse = ImGui::GetIO().MousePos;
+    drilling.cursor_slot =
+        std::clamp(static_cast<int>((mouse.x - rect.x0 - heading) / slot_px), 0, slots - 1);
+    const int string = std::clamp(
+        static_cast<int>((mouse.y - rect.y0 - 18.0F * scale) / (26.0F * scale)) + 1, 1, strings);
+    const auto here =
+        std::ranges::find(drilling.written(), drilling.cursor_slot, &WrittenNote::slot);
+    if (here == drilling.written().end()) {
+      drilling.put(string, 0, present_moment());
+    } else if (here->string_number != string) {
+      drilling.put(string, here->fret, present_moment());
+    }
+    digits_.clear();
+  }
+  const Theme& t = brush.theme;
+  brush.fill(rect, t.background, 1.0, 3.0F * scale);
+  const Rect cursor{x_of(drilling.cursor_slot) - 0.4F * slot_px, rect.y0 + 2.0F,
+                    x_of(drilling.cursor_slot) + 0.6F * slot_px, rect.y1 - 2.0F};
+  brush.fill(cursor, t.selection, 0.15, 3.0F * scale);
+  const std::vector<std::string> names = neck::string_names(item.neck);
+  const float small = brush.fonts.small->FontSize;
+  for (int string = 1; string <= strings; ++string) {
+    brush.line({rect.x0 + heading, y_of(string)}, {rect.x1, y_of(string)}, t.string_line);
+    brush.text(brush.fonts.text, brush.fonts.text->FontSize, {rect.x0 + 8.0F * scale, y_of(string)},
+               t.text, names[static_cast<std::size_t>(string - 1)]);
+  }
+  for (int slot = 0; slot < slots; slot += 2) {
+    const int beat = slot / 2 % item.beats_per_bar;
+    const float x = x_of(slot) - 0.4F * slot_px;
+    if (beat == 0) brush.line({x, y_of(1)}, {x, y_of(strings)}, t.bar_line, 1.5F * scale);
+    brush.text(brush.fonts.small, small, {x_of(slot), rect.y1 - 11.0F * scale}, t.text,
+               std::to_string(beat + 1));
+  }
+  brush.line({rect.x1 - 1.0F, y_of(1)}, {rect.x1 - 1.0F, y_of(strings)}, t.bar_line, 1.5F * scale);
+  for (const WrittenNote& note : drilling.written()) {
+    const std::string number = std::to_string(note.fret);
+    const float px = brush.fonts.number->FontSize;
+    const float x = x_of(note.slot);
+    const float width = Brush::text_width(brush.fonts.number, px, number);
+    const Rect chip{x - 3.0F * scale, y_of(note.string_number) - 0.6F * px,
+                    x + width + 3.0F * scale, y_of(note.string_number) + 0.6F * px};
+    brush.fill(chip, t.chip, 1.0, 4.0F * scale);
+    brush.text(brush.fonts.number, px, {x, y_of(note.string_number)}, t.text, number);
+  }
+  if (!drilling.verdict()) return;
+  for (const drill::MarkedNote& mark : drilling.verdict()->marks) {
+    const bool is_right = mark.mark == drill::Mark::tick;
+    brush.text(brush.fonts.small, small, {x_of(2.0 * mark.beat), rect.y0 + 9.0F * scale},
+               is_right ? t.confirmed : t.doubt, drill::mark_text(mark.mark));
+  }
+}
+
+void DrillWindow::fresh_board() {
+  const drill::Phase phase = drilling_->phase();
+  const bool has_item = phase == drill::Phase::asking || phase == drill::Phase::feedback;
+  const std::string key = has_item ? drilling_->item().key : std::string();
+  if (key == shown_key_ && phase == shown_phase_) return;
+  const bool is_other_item = key != shown_key_;
+  shown_key_ = key;
+  shown_phase_ = phase;
+  if (is_other_item) wants_focus_ = true;
+  board_ = {};
+  board_.neck = take_.neck;
+  if (!has_item) return;
+  const drill::Item& item = drilling_->item();
+  board_.neck = item.neck;
+  board_.octave_shift = item.octave_shift;
+  const bool is_one_note =
+      item.kind == drill::Kind::find_the_note || item.kind == drill::Kind::name_the_role;
+  if (phase != drill::Phase::feedback || !is_one_note) return;
+  // What was right, where the take plays it.
+  take::Note note;
+  note.midi = item.notes[item.asked].midi;
+  note.position = item.notes[item.asked].position;
+  board_.notes.push_back(note);
+}
+
+void DrillWindow::neck(const Brush& brush, bool is_mirrored) {
+  const ImVec2 at = ImGui::GetCursorScreenPos();
+  const ImVec2 room = ImGui::GetContentRegionAvail();
+  const Rect rect{at.x, at.y, at.x + room.x, at.y + std::min(room.y, 520.0F * brush.scale)};
+  ImGui::InvisibleButton("board", {std::max(1.0F, rect.width()), std::max(1.0F, rect.height())});
+  NeckScene scene{board_, {}, {}, {}, is_mirrored};
+  if (!board_.notes.empty()) scene.selected = 0;
+  draw_neck(brush, scene, rect);
+  if (!ImGui::IsItemClicked()) return;
+  const ImVec2 mouse = ImGui::GetIO().MousePos;
+  if (const auto place = neck_place_at(scene, rect, brush.scale, {mouse.x, mouse.y})) {
+    drilling_->put(place->string_number, place->fret, present_moment());
+    if (drilling_->is_tab_asked() && drilling_->cursor_slot + 2 < drilling_->slot_count()) {
+      drilling_->cursor_slot += 2;
+    }
+  }
+}
+
+void DrillWindow::draw(const Brush& outer, bool is_mirrored) {
+  take_in();
+  if (!is_open_) return;
+  const ImVec2 screen = ImGui::GetIO().DisplaySize;
+  ImGui::SetNextWindowSize({screen.x * 0.92F, screen.y * 0.94F}, ImGuiCond_Always);
+  ImGui::SetNextWindowPos({screen.x / 2, screen.y / 2}, ImGuiCond_Always, {0.5F, 0.5F});
+  if (is_fresh_) ImGui::SetNextWindowFocus();
+  is_fresh_ = false;
+  bool stays_open = true;
+  if (ImGui::Begin(title, &stays_open,
+                   ImGuiWindowFlags_NoCollapse | ImGuiWindowFlags_NoMove |
+                       ImGuiWindowFlags_NoResize | ImGuiWindowFlags_NoSavedSettings)) {
+    if (!drilling_) {
+      ImGui::BeginChild("set up", {ImGui::GetContentRegionAvail().x * 0.46F, 0.0F});
+      set_up();
+      ImGui::EndChild();
+      ImGui::SameLine();
+      progress_part();
+    } else {
+      fresh_board();
+      const float side = 250.0F * outer.scale;
+      ImGui::BeginChild("asked", {ImGui::GetContentRegionAvail().x - side, 0.0F});
+      const Brush brush{*ImGui::GetWindowDrawList(), outer.theme, outer.fonts, outer.scale};
+      questions(brush);
+      answers(brush);
+      if (!trouble_.empty()) ImGui::TextWrapped("%s", trouble_.c_str());
+      if (plot_ != nullptr || plotting_.valid()) progress_part();
+      ImGui::EndChild();
+      ImGui::SameLine();
+      ImGui::BeginChild("neck");
+      const auto& summary = drilling_->summary();
+      ImGui::TextDisabled(
+          "%s", fmt::format("{} asked, {} right", summary.item_count, summary.right_count).c_str());
+      const Brush side_brush{*ImGui::GetWindowDrawList(), outer.theme, outer.fonts, outer.scale};
+      neck(side_brush, is_mirrored);
+      ImGui::EndChild();
+    }
+  }
+  ImGui::End();
+  if (!stays_open) close();
+}
+
+}  // namespace lowstride::desk
