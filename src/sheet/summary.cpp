@@ -150,9 +150,9 @@ std::string note_lines(const take::Take& take, const SummaryOptions& options) {
 
 std::string place_text(const take::Take& take, std::int64_t time_samples) {
   const take::Beat* nearest = take::nearest_beat(take, time_samples);
-  const auto tempo = median_tempo_bpm(take);
-  if (nearest == nullptr || !tempo) return take::format_place(time_samples, take);
-  const double beat_samples = 60.0 / *tempo * static_cast<double>(take.time_base_hz);
+  if (nearest == nullptr || take.beats.size() < 2) return take::format_place(time_samples, take);
+  const take::Beat* after = nearest == &take.beats.back() ? nearest : nearest + 1;
+  const auto beat_samples = static_cast<double>(after->time_samples - (after - 1)->time_samples);
   const auto off = static_cast<double>(std::abs(time_samples - nearest->time_samples));
   if (off <= on_the_beat * beat_samples) return take::format_place(nearest->time_samples, take);
   auto position = take::bar_position(take, static_cast<double>(time_samples));

@@ -20,7 +20,8 @@ struct SummaryOptions {
                                          const SummaryOptions& options = {});
 
 /// The place of a note as people name it: as take::format_place, but on the beat when it is within
-/// 0.15 of a beat of one, and in tenths of a beat elsewhere: "b12:3", "b12:3.6".
+/// 0.15 of a beat (as long as the beats are there) of one, and in tenths of a beat elsewhere:
+/// "b12:3", "b12:3.6".
 [[nodiscard]] std::string place_text(const take::Take& take, std::int64_t time_samples);
 
 }  // namespace lowstride::sheet
