@@ -49,9 +49,10 @@ struct TunerReading {
 /// Hears one note after another in a signal that comes in pieces. Onsets: aubio's spectral flux;
 /// pitch: aubio's yinfast (the difference function of de Cheveigné & Kawahara, JASA 111(4), 2002,
 /// by FFT) over 93 ms, long enough for a B0; the octave by comparing how much of the spectrum each
-/// candidate's partials explain. A constant offset is taken out first (below 10 Hz). A note's pitch is decided from what was heard within
-/// `decision_seconds()` of its onset. How the signal is cut into pieces changes nothing.
-/// One thread; the constructor takes FFTW plans, so call fftwf_make_planner_thread_safe() first.
+/// candidate's partials explain. A constant offset is taken out first (below 10 Hz). A note's pitch
+/// is decided from what was heard within `decision_seconds()` of its onset. How the signal is cut
+/// into pieces changes nothing. One thread; the constructor takes FFTW plans, so call
+/// fftwf_make_planner_thread_safe() first.
 class PitchListener {
  public:
   /// Requires a sample rate of 8,000 or more and lowest_midi < highest_midi within 0..127.

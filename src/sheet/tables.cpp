@@ -118,7 +118,8 @@ Result<void> export_tables(const take::Take& take, const std::filesystem::path& 
   for (std::size_t i = 0; i < paths.size(); ++i) {
     auto file = PendingFile::create(paths[i]);
     if (!file) return tl::unexpected(file.error());
-    if (const auto outcome = file->write(texts[i]); !outcome) return tl::unexpected(outcome.error());
+    if (const auto outcome = file->write(texts[i]); !outcome)
+      return tl::unexpected(outcome.error());
     files.push_back(std::move(*file));
   }
   for (PendingFile& file : files) {
