@@ -1,6 +1,7 @@
 #include "gui/model/desk_state.hpp"
 
 #include <algorithm>
+#include <unordered_set>
 
 namespace lowstride::desk {
 namespace {
@@ -64,8 +65,17 @@ void DeskState::clear_selection() noexcept {
 }
 
 void keep_selection_valid(DeskState& state, const take::Take& take) {
-  // Few selected, many in the take: look each up unless most of the line is selected.
-  std::erase_if(state.notes, [&](take::NoteId id) { return !index_of(take, id); });
+  // Few are looked up one by one; for a whole line that would be its square.
+  constexpr std::size_t few = 16;
+  if (state.notes.size() <= few) {
+    std::erase_if(state.notes, [&](take::NoteId id) { return !index_of(take, id); });
+  } else {
+    std::unordered_set<std::uint64_t> present;
+    for (const take::Note& note : take.notes) present.insert(static_cast<std::uint64_t>(note.id));
+    std::erase_if(state.notes, [&](take::NoteId id) {
+      return !present.contains(static_cast<std::uint64_t>(id));
+    });
+  }
   if (state.chord && !index_of(take, *state.chord)) state.chord.reset();
   if (state.beat && !index_of(take, *state.beat)) state.beat.reset();
   if (state.passage && !index_of(take, *state.passage)) state.passage.reset();
