@@ -386,6 +386,9 @@ TEST(Options, open_strings_and_positions_are_followed) {
 }
 
 TEST(Speed, two_thousand_notes_on_six_strings_take_under_150_ms) {
+#ifdef __SANITIZE_ADDRESS__
+  GTEST_SKIP() << "sanitizers make it several times slower";
+#endif
   std::mt19937 random(99);
   const Neck guitar = *find_neck("guitar");
   const auto line = random_line(random, guitar, 2000);

@@ -33,5 +33,12 @@ void* operator new(std::size_t size) {
   if (void* const memory = std::malloc(size == 0 ? 1 : size); memory != nullptr) return memory;
   throw std::bad_alloc();
 }
+// Whoever asks for scratch memory without exceptions (std::stable_sort does) must get it from the
+// same place as it is given back to.
+void* operator new(std::size_t size, const std::nothrow_t&) noexcept {
+  ++taken;
+  return std::malloc(size == 0 ? 1 : size);
+}
 void operator delete(void* memory) noexcept { std::free(memory); }
+void operator delete(void* memory, const std::nothrow_t&) noexcept { std::free(memory); }
 void operator delete(void* memory, std::size_t) noexcept { std::free(memory); }
