@@ -12,9 +12,9 @@ namespace {
 constexpr double irregular_bar = 3e-4;    // probability that a bar has a beat too few or too many
 constexpr double three_four_share = 0.1;  // of trio recordings: 90 of 1,294 (REFERENCES, section f)
 constexpr double activation_floor = 0.02;
-constexpr double activation_weight = 0.25;  // bars of one recording go wrong together
-constexpr double start_odds = 6.0;          // that music begins on a one rather than elsewhere
-constexpr double change_weight = 0.5;       // the activation has heard the chords already
+constexpr double activation_weight = 0.25;         // bars of one recording go wrong together
+constexpr double start_odds = 12.0;                // that music begins on a one: four in five
+constexpr double change_weight = 0.5;              // the activation has heard the chords already
 constexpr std::size_t longest_count_in_beats = 9;  // two bars of four and a stray click
 constexpr double music_threshold = 0.4;
 

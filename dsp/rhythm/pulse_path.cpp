@@ -17,9 +17,12 @@ constexpr int largest_change = 8;      // lattice steps a beat: 17 %
 constexpr float jump_price = 20.0F;    // of any other change of period
 constexpr float strike_weight = 1.0F;  // of log(activation) on a beat
 constexpr double miss_weight = 0.25;   // of log(1 - activation) on a frame off the beat
-constexpr float enter_price = 2.0F;    // of beginning to beat
-constexpr float gap_price = 40.0F;     // of stopping within a recording: about ten silent beats
-constexpr std::size_t gap_guard = 3;   // frames after a beat before idling pays
+// The nets were taught strikes of 18 ms standard deviation, so each is seven frames wide however
+// fast the pulse: its slopes must not be held against the beat that they belong to.
+constexpr std::size_t narrowest_guard = 3;
+constexpr float enter_price = 2.0F;   // of beginning to beat
+constexpr float gap_price = 40.0F;    // of stopping within a recording: about ten silent beats
+constexpr std::size_t gap_guard = 3;  // frames after a beat before idling pays
 constexpr float smallest_activation = 0.02F;  // a silent beat costs about what a struck one gains
 constexpr float idle_weight = 1.5F;           // a strike without a pulse needs explaining
 constexpr float weakest_strike = 0.2F;
@@ -27,7 +30,7 @@ constexpr float weakest_strike = 0.2F;
 /// One point of the period lattice, with the intervals that it allows.
 struct Period {
   double frames = 0.0;
-  std::size_t guard_frames = 0;  // a twelfth
+  std::size_t guard_frames = 0;  // a twelfth, and no less than a strike is wide
   std::size_t shortest_interval = 0;
   std::vector<float> interval_price;  // by interval − shortest_interval
 };
@@ -40,7 +43,7 @@ std::vector<Period> make_lattice(const PulseOptions& options) {
     Period period;
     period.frames = options.shortest_period_frames *
                     std::exp(range * static_cast<double>(k) / static_cast<double>(count - 1));
-    period.guard_frames = static_cast<std::size_t>(period.frames / 12.0);
+    period.guard_frames = std::max(narrowest_guard, static_cast<std::size_t>(period.frames / 12.0));
     // Players scatter by about 15 ms about their own tempo (REFERENCES: mean change of interval).
     const double spread = std::max(1.0, 0.02 * period.frames);
     const auto reach = static_cast<std::size_t>(std::ceil(1.5 * spread));
