@@ -137,7 +137,13 @@ def make(rng, synth, style, seconds):
             continue
         ev += [(on, 'fluid_synth_noteon', k % 2, m, v), (off * RATE, 'fluid_synth_noteoff', k % 2, m)]
         truth.append(dict(onset=(on + synth.delay(0, program, m, v)) / RATE, offset=off, midi=m, ghost=bool(ghost)))
-    mix = level(synth.render(ev, total)).astype(np.float64) * 10 ** (rng.uniform(-4, 3) / 20)
+    heard = []      # (power, cents) of each part: the font's own tuning is part of the truth
+
+    def part(events, program, db):
+        notes = [e[3] for e in events if e[1] == 'fluid_synth_noteon']
+        heard.append((10 ** (db / 10), float(np.mean([synth.own_tuning(0, program, m) for m in notes])) if notes else 0.0))
+        return level(synth.render(events, total)).astype(np.float64) * 10 ** (db / 20)
+    mix = part(ev, program, rng.uniform(-4, 3))
     if style != 'solo-bass':
         prog = program if style == 'guitar' else int(rng.choice([0, 4, 5, 26, 25, 16, 11]))
         steps, k = meter * 2, int(rng.integers(1, 6))
@@ -152,7 +158,7 @@ def make(rng, synth, style, seconds):
                     m = base + (root + t - base) % 12
                     on = sec(b) * RATE + rng.normal(0, 100)
                     ev += [(max(0, on), 'fluid_synth_noteon', 2, m, int(rng.normal(78, 6))), (max(200, sec(b + rng.uniform(.3, 1)) * RATE), 'fluid_synth_noteoff', 2, m)]
-        mix += level(synth.render(ev, total)).astype(np.float64) * 10 ** (rng.uniform(-9, 0) / 20)
+        mix += part(ev, prog, rng.uniform(-9, 0))
     if style in ('trio', 'band'):
         ev = [(0, 'select', 9, 0, 128, 0)]
         hit = lambda b, key, v: ev.extend([(sec(b) * RATE, 'fluid_synth_noteon', 9, key, v), (sec(b) * RATE + 2000, 'fluid_synth_noteoff', 9, key)])
@@ -170,7 +176,8 @@ def make(rng, synth, style, seconds):
                 hit(b, 36, 70)
         mix += level(synth.render(ev, total), .08).astype(np.float64) * 10 ** (rng.uniform(-10, 0) / 20)
     if style == 'band':
-        ev, m = [(0, 'select', 3, 0, 0, int(rng.choice([56, 65, 66, 71, 26, 57])))], 67
+        prog = int(rng.choice([56, 65, 66, 71, 26, 57]))
+        ev, m = [(0, 'select', 3, 0, 0, prog)], 67
         b = 2.0
         while b < beats:
             d = float(rng.choice([.5, .5, 1, 1.5, 2]))
@@ -179,7 +186,7 @@ def make(rng, synth, style, seconds):
             if rng.random() < .8:
                 ev += [(sec(b) * RATE, 'fluid_synth_noteon', 3, m, 90), (sec(b + d * .9) * RATE, 'fluid_synth_noteoff', 3, m)]
             b += d
-        mix += level(synth.render(ev, total)).astype(np.float64) * 10 ** (rng.uniform(-8, 2) / 20)
+        mix += part(ev, prog, rng.uniform(-8, 2))
     marks = []
     for b, c in enumerate(chords):
         if not marks or marks[-1][2] != c:
@@ -188,7 +195,8 @@ def make(rng, synth, style, seconds):
     spans = [dict(start=sec(x), end=sec(y), label=f'{NOTE[c[0]]}:{LABEL[c[1]]}') for x, y, c in marks]
     if spans[0]['start'] > 0:
         spans.insert(0, dict(start=0.0, end=spans[0]['start'], label='N'))
-    return mix, dict(sample_rate=RATE, channels=1, duration=total / RATE, tuning_hz=440.0, time_signature=f'{meter}/4', tempo=bpm, swing=swing, style=style,
+    tuning = 440 * 2 ** (np.average([c for _, c in heard], weights=[w for w, _ in heard]) / 1200)
+    return mix, dict(sample_rate=RATE, channels=1, duration=total / RATE, tuning_hz=tuning, time_signature=f'{meter}/4', tempo=bpm, swing=swing, style=style,
                      instrument='guitar' if style == 'guitar' else 'bass', beats=[dict(t=sec(b), bar=b // meter + 1, beat=b % meter + 1) for b in range(-count, beats)],
                      chords=spans, bass=truth)
 
