@@ -76,7 +76,7 @@ void LowVoice::mask_note(const LowVoiceNote& note, float share) noexcept {
   std::size_t count = 0;
   while (count < most_partials && partial_hz(count + 1) < limit_hz) ++count;
   for (std::size_t i = 0; i < count; ++i) {
-    const auto k = static_cast<std::size_t>(partial_hz(i + 1) / bin_hz + 0.5);
+    const auto k = static_cast<std::size_t>(std::lround(partial_hz(i + 1) / bin_hz));
     partials_[i] =
         std::sqrt(std::max({power_[k - std::min<std::size_t>(k, 1)], power_[k], power_[k + 1]}));
   }

@@ -348,7 +348,9 @@ void LanesPainter::lens() {
     b_.text(b_.fonts.small, small, {lane->x0 + px(3), y_of(midi) + row_px / 2}, t_.faint_text,
             theory::pitch_text(midi, key));
   }
-  for (double frame = first; frame < last; frame += step) {
+  const auto steps = static_cast<std::int64_t>(std::ceil((last - first) / step));
+  for (std::int64_t i = 0; i < steps; ++i) {
+    const double frame = first + static_cast<double>(i) * step;
     const auto index = static_cast<std::size_t>(frame);
     if (index >= s_.evidence->frame_count()) break;
     const auto row = s_.evidence->pitch.row(index);

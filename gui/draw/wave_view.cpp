@@ -89,7 +89,9 @@ void draw_overview(const Brush& brush, const LanesScene& scene, const Rect& rect
   }
   // How far one has come: three pixels at a time, what is confirmed and what is in doubt.
   const float step = std::round(3.0F * brush.scale);
-  for (float x = rect.x0; x < rect.x1; x += step) {
+  const auto steps = static_cast<int>(std::ceil((rect.x1 - rect.x0) / step));
+  for (int i = 0; i < steps; ++i) {
+    const float x = rect.x0 + static_cast<float>(i) * step;
     const std::size_t first = first_note_from(take, axis.sample(x));
     const std::size_t last = first_note_from(take, axis.sample(x + step));
     if (first >= last) continue;

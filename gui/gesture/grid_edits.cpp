@@ -60,8 +60,7 @@ Result<Edit> tapped_beats(const take::Take& take, std::span<const std::int64_t> 
     const double between = static_cast<double>(taps[i - 1] + taps[i + 1]) / 2.0;
     times[i] = std::llround((static_cast<double>(taps[i]) + between) / 2.0);
   }
-  const auto repeated = std::ranges::unique(times);
-  times.erase(repeated.begin(), repeated.end());
+  times.erase(std::unique(times.begin(), times.end()), times.end());
   const std::int64_t half =
       (times.back() - times.front()) /
       (2 * static_cast<std::int64_t>(std::max<std::size_t>(1, times.size() - 1)));
@@ -92,8 +91,7 @@ Result<Edit> halve_beats(const take::Take& take, std::optional<take::Stretch> st
   if (times.size() < 4) return fail(ErrorCode::invalid_argument, "There are no beats to halve.");
   // Ones stay.
   std::size_t first = 0;
-  for (std::size_t i = 0; i < take.beats.size(); ++i) {
-    const take::Beat& beat = take.beats[i];
+  for (const take::Beat& beat : take.beats) {
     if (beat.time_samples < where.begin_samples || beat.beat != 1) continue;
     const auto at = std::ranges::find(times, beat.time_samples);
     first = static_cast<std::size_t>(at - times.begin()) % 2;

@@ -201,6 +201,7 @@ Result<Edit> toggle_dead(const take::Take& take, NoteIds ids) {
   const std::vector<const Note*> notes = found(take, ids);
   const bool are_all_dead = std::ranges::all_of(notes, &Note::is_dead);
   std::vector<Edit> edits;
+  edits.reserve(notes.size());
   for (const Note* note : notes) {
     edits.emplace_back(take::ReplaceNote{.id = note->id, .is_dead = !are_all_dead});
   }

@@ -119,7 +119,7 @@ PointerOutcome PointerGestures::update(const LaneLayout& layout, const take::Tak
   return outcome;
 }
 
-void PointerGestures::cancel(DeskState& state) noexcept {
+void PointerGestures::cancel(DeskState& state) {
   grip_.reset();
   has_moved_ = false;
   if (!std::holds_alternative<FretDraft>(state.draft)) state.draft = std::monostate{};

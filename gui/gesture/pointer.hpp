@@ -49,7 +49,7 @@ class PointerGestures {
   PointerOutcome update(const LaneLayout& layout, const take::Take& take, DeskState& state,
                         const PointerInput& input);
   /// Gives up what is being dragged; the take stays as it is.
-  void cancel(DeskState& state) noexcept;
+  void cancel(DeskState& state);
   [[nodiscard]] bool is_dragging() const noexcept { return grip_.has_value() && has_moved_; }
 
  private:

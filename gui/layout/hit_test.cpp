@@ -19,15 +19,16 @@ void hit_staff(const LaneLayout& layout, Point point, Hit& hit) noexcept {
   }
   const float reach = edge_reach * layout.scale;
   // Later notes lie over earlier ones.
-  for (auto note = layout.notes.rbegin(); note != layout.notes.rend(); ++note) {
-    const bool is_beside = point.y >= note->chip.y0 && point.y < note->chip.y1;
+  for (std::size_t i = layout.notes.size(); i-- > 0;) {
+    const auto& note = layout.notes[i];
+    const bool is_beside = point.y >= note.chip.y0 && point.y < note.chip.y1;
     if (!is_beside) continue;
-    const float end = std::max(note->sound.x1, note->chip.x1);
-    if (point.x < note->chip.x0 - reach || point.x > end + reach / 2.0F) continue;
-    hit.index = note->index;
-    if (std::abs(point.x - note->chip.x0) < reach / 2.0F || point.x < note->chip.x0) {
+    const float end = std::max(note.sound.x1, note.chip.x1);
+    if (point.x < note.chip.x0 - reach || point.x > end + reach / 2.0F) continue;
+    hit.index = note.index;
+    if (std::abs(point.x - note.chip.x0) < reach / 2.0F || point.x < note.chip.x0) {
       hit.kind = Hit::Kind::note_onset;
-    } else if (point.x > note->chip.x1 && std::abs(point.x - note->sound.x1) < reach) {
+    } else if (point.x > note.chip.x1 && std::abs(point.x - note.sound.x1) < reach) {
       hit.kind = Hit::Kind::note_end;
     } else {
       hit.kind = Hit::Kind::note;
@@ -38,14 +39,15 @@ void hit_staff(const LaneLayout& layout, Point point, Hit& hit) noexcept {
 
 void hit_chords(const LaneLayout& layout, Point point, Hit& hit) noexcept {
   const float reach = edge_reach * layout.scale;
-  for (auto chord = layout.chords.rbegin(); chord != layout.chords.rend(); ++chord) {
-    if (std::abs(point.x - chord->rect.x0) < reach && chord->index > 0) {
-      hit.index = chord->index;
+  for (std::size_t i = layout.chords.size(); i-- > 0;) {
+    const auto& chord = layout.chords[i];
+    if (std::abs(point.x - chord.rect.x0) < reach && chord.index > 0) {
+      hit.index = chord.index;
       hit.kind = Hit::Kind::chord_edge;
       return;
     }
-    if (chord->rect.contains(point)) {
-      hit.index = chord->index;
+    if (chord.rect.contains(point)) {
+      hit.index = chord.index;
       hit.kind = Hit::Kind::chord;
       return;
     }
@@ -68,10 +70,11 @@ void hit_counts(const LaneLayout& layout, Point point, Hit& hit) noexcept {
 
 void hit_passages(const LaneLayout& layout, Point point, Hit& hit) noexcept {
   const float reach = edge_reach * layout.scale;
-  for (auto passage = layout.passages.rbegin(); passage != layout.passages.rend(); ++passage) {
-    const Rect& rect = passage->rect;
+  for (std::size_t i = layout.passages.size(); i-- > 0;) {
+    const auto& passage = layout.passages[i];
+    const Rect& rect = passage.rect;
     if (point.x < rect.x0 - reach || point.x > rect.x1 + reach) continue;
-    hit.index = passage->index;
+    hit.index = passage.index;
     hit.kind = point.x < rect.x0 + reach   ? Hit::Kind::passage_begin
                : point.x > rect.x1 - reach ? Hit::Kind::passage_end
                                            : Hit::Kind::passage;
@@ -80,9 +83,10 @@ void hit_passages(const LaneLayout& layout, Point point, Hit& hit) noexcept {
 }
 
 void hit_remarks(const LaneLayout& layout, Point point, Hit& hit) noexcept {
-  for (auto remark = layout.remarks.rbegin(); remark != layout.remarks.rend(); ++remark) {
-    if (!remark->rect.contains(point)) continue;
-    hit.index = remark->index;
+  for (std::size_t i = layout.remarks.size(); i-- > 0;) {
+    const auto& remark = layout.remarks[i];
+    if (!remark.rect.contains(point)) continue;
+    hit.index = remark.index;
     hit.kind = Hit::Kind::remark;
     return;
   }

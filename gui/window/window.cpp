@@ -99,6 +99,7 @@ class GlTextures final : public Textures {
     glPixelStorei(GL_UNPACK_ROW_LENGTH, 0);
     glTexImage2D(GL_TEXTURE_2D, 0, GL_RGBA, pixels.width, pixels.height, 0, GL_RGBA,
                  GL_UNSIGNED_BYTE, pixels.rgba.data());
+    // NOLINTNEXTLINE(performance-no-int-to-ptr): the interface's name of a texture is a pointer
     return reinterpret_cast<ImTextureID>(static_cast<std::uintptr_t>(name));
   }
   void drop(ImTextureID texture) override {

@@ -60,7 +60,7 @@ Result<std::filesystem::path> history_path(std::string_view player) {
                 fmt::format("--player '{}' is no name for a file; use letters, figures and spaces.",
                             player));
   }
-  const auto folder = data_folder();
+  auto folder = data_folder();
   if (!folder) return folder;
   return *folder / (std::string(player) + ending);
 }
