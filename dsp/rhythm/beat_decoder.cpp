@@ -215,7 +215,7 @@ double unsteadiness(const std::vector<Beat>& beats, std::size_t i) {
 
 /// Probability that a beat is right, from its activation and how steady the pulse is there.
 /// Fitted by logistic regression on learned evidence of some ninety measuring and held-out
-/// recordings, as is the next; on the corpus their expected calibration error is .057, where the
+/// recordings, as is the next; on the corpus their expected calibration error is .046, where the
 /// tempo is counted double or half it is far larger (tests/accuracy/corpus.py prints both).
 double beat_probability(double activation, double unsteady) {
   const double odds =

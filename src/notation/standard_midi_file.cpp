@@ -63,7 +63,7 @@ class TrackReader {
 
   /// What went wrong, or nothing.
   [[nodiscard]] std::optional<std::string> read() {
-    const auto wrong = read_events();
+    auto wrong = read_events();
     for (std::size_t i = 0; i < open_.size(); ++i) {
       if (open_[i]) close(i);
     }
@@ -88,7 +88,7 @@ class TrackReader {
       if (*first == 0xFFU) {
         (void)bytes_.byte();
         bool is_end = false;
-        if (const auto wrong = read_meta(is_end)) return wrong;
+        if (auto wrong = read_meta(is_end)) return wrong;
         if (is_end) return std::nullopt;
       } else if (*first == 0xF0U || *first == 0xF7U) {
         (void)bytes_.byte();
@@ -97,7 +97,7 @@ class TrackReader {
         if (!size || !bytes_.take(*size)) return at("a system message cut off");
       } else if (*first > 0xF0U) {
         return at("a message that files do not hold");
-      } else if (const auto wrong = read_channel_message(*first)) {
+      } else if (auto wrong = read_channel_message(*first)) {
         return wrong;
       }
     }

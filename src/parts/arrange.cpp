@@ -353,6 +353,7 @@ std::string_view style_name(Style style) noexcept {
 
 std::vector<std::string> style_words() {
   std::vector<std::string> words;
+  words.reserve(styles.size());
   for (const StyleEntry& entry : styles) words.emplace_back(entry.word);
   return words;
 }

@@ -11,7 +11,6 @@
 namespace lowstride::parts {
 namespace {
 
-using dsp::ChordQuality;
 using dsp::ChordReading;
 
 constexpr std::size_t longest_walk = 2;  // notes of a walk-up
