@@ -14,7 +14,7 @@
 namespace lowstride::take {
 
 static bool from_json(const detail::Json& json, Edit& edit);
-static detail::Json to_json(const Edit& edit);
+static void append_json(std::string& out, const Edit& edit);
 
 namespace detail {
 
@@ -286,11 +286,13 @@ bool read_kind(const Json& json, std::size_t index, Edit& edit, std::index_seque
 
 }  // namespace
 
-static Json to_json(const Edit& edit) {
-  Json json{{"edit", edit_names.at(edit.index())}};
-  const Json values = std::visit([](const auto& one) { return detail::object_of(one); }, edit);
-  for (const auto& [name, value] : values.items()) json.push_back({name, value});
-  return json;
+/// Straight to text: the step back from a change of a whole take holds every note of it.
+static void append_json(std::string& out, const Edit& edit) {
+  out += "{\"edit\": ";
+  detail::append_text(out, std::string(edit_names.at(edit.index())));
+  detail::TextWriter writer(out, detail::TextWriter::Layout::line, false);
+  std::visit([&writer](const auto& one) { fields(writer, one); }, edit);
+  out += '}';
 }
 
 static bool from_json(const Json& json, Edit& edit) {
@@ -306,7 +308,7 @@ static bool from_json(const Json& json, Edit& edit) {
 
 std::string edit_to_json(const Edit& edit) {
   std::string text;
-  detail::append_line(text, to_json(edit));
+  append_json(text, edit);
   return text;
 }
 

@@ -33,8 +33,21 @@ constexpr int journal_version = 1;
 /// for this, and for its own sync: the rest of the second is a slow disk's.
 constexpr auto sync_delay = 300ms;
 
+constexpr std::uint64_t hash_of_nothing = 0xcbf29ce484222325ULL;
+
+/// The hash of what was hashed before with `bytes` after it.
+std::uint64_t hash_on(std::uint64_t hash, std::string_view bytes) {
+  for (const char c : bytes) {
+    hash ^= static_cast<unsigned char>(c);
+    hash *= 0x100000001b3ULL;
+  }
+  return hash;
+}
+
+std::string hash_text(std::uint64_t hash) { return fmt::format("{:016x}", hash); }
+
 std::string edit_check(std::size_t step, std::string_view edit_text) {
-  return text_hash(fmt::format("{}:{}", step, edit_text));
+  return hash_text(hash_on(hash_on(hash_of_nothing, fmt::format("{}:", step)), edit_text));
 }
 
 std::string header_line(std::string_view base) {
@@ -120,14 +133,7 @@ mode_t permissions_for(const fs::path& take_path) {
 
 }  // namespace
 
-std::string text_hash(std::string_view bytes) {
-  std::uint64_t hash = 0xcbf29ce484222325ULL;
-  for (const char c : bytes) {
-    hash ^= static_cast<unsigned char>(c);
-    hash *= 0x100000001b3ULL;
-  }
-  return fmt::format("{:016x}", hash);
-}
+std::string text_hash(std::string_view bytes) { return hash_text(hash_on(hash_of_nothing, bytes)); }
 
 Result<JournalContents> read_journal(std::string_view bytes, std::string_view name) {
   JournalContents contents;
@@ -224,10 +230,8 @@ struct Journal::Inside {
     }
   }
 
-  Result<void> write_line(std::string_view line) {
-    std::string bytes;
-    if (size == 0) bytes = header_line(base);
-    bytes += line;
+  Result<void> write_line(std::string bytes) {
+    if (size == 0) bytes.insert(0, header_line(base));
     if (const int error_number =
             write_whole_at(file, bytes.data(), bytes.size(), static_cast<off_t>(size));
         error_number != 0) {
@@ -342,10 +346,11 @@ Result<void> Journal::append(const Edit& edit) {
   }
   const std::string edit_text = edit_to_json(edit);
   const std::size_t step = inside_->steps + 1;
-  auto outcome =
-      inside_->write_line(fmt::format("{{\"step\": {}, \"check\": \"{}\", \"edit\": {}}}\n", step,
-                                      edit_check(step, edit_text), edit_text));
-  if (!outcome) return outcome;
+  std::string line = fmt::format("{{\"step\": {}, \"check\": \"{}\", \"edit\": ", step,
+                                 edit_check(step, edit_text));
+  line += edit_text;
+  line += "}\n";
+  if (auto outcome = inside_->write_line(std::move(line)); !outcome) return outcome;
   ++inside_->steps;
   ++inside_->unsaved;
   return {};

@@ -209,11 +209,15 @@ void append_number(std::string& out, std::uint64_t number);
 void append_number(std::string& out, double number);
 
 /// Writes the same text as `append_line(out, object_of(value))` without making JSON in between,
-/// which costs ten times as much. As a document each field, and each struct of a list, has a line.
+/// which costs ten times as much. A type may bring an `append_json(out, value)` of its own, which
+/// writes what its `to_json` would say. As a document each field, and each struct of a list, has a
+/// line.
 class TextWriter {
  public:
   enum class Layout { line, document };
-  TextWriter(std::string& out, Layout layout) : out_(out), layout_(layout) {}
+  /// `is_first`: no field of the object stands in `out` yet.
+  TextWriter(std::string& out, Layout layout, bool is_first = true)
+      : out_(out), layout_(layout), is_first_(is_first) {}
 
   template <typename Value>
   void operator()(const char* name, const Value& value) {
@@ -242,7 +246,7 @@ class TextWriter {
 
   std::string& out_;
   Layout layout_;
-  bool is_first_ = true;
+  bool is_first_;
   bool has_unknown_ = false;
 };
 
@@ -279,6 +283,18 @@ void TextWriter::append(const Value& value, Layout layout) {
     append_text(out_, value);
   } else if constexpr (std::is_same_v<Value, double> || std::is_same_v<Value, std::int64_t>) {
     append_number(out_, value);
+  } else if constexpr (std::is_same_v<Value, int>) {
+    append_number(out_, std::int64_t{value});
+  } else if constexpr (std::is_enum_v<Value> && sizeof(Value) == sizeof(std::uint64_t)) {
+    append_number(out_, static_cast<std::uint64_t>(value));
+  } else if constexpr (std::is_same_v<Value, dsp::PitchCandidate>) {
+    out_ += '[';
+    append_number(out_, std::int64_t{value.midi});
+    out_ += ", ";
+    append_number(out_, value.probability);
+    out_ += ']';
+  } else if constexpr (requires { append_json(out_, value); }) {
+    append_json(out_, value);
   } else {
     append_line(out_, to_json(value));
   }

@@ -25,10 +25,10 @@ std::uint64_t number(Id id) {
   return static_cast<std::uint64_t>(id);
 }
 
-/// Fills `drop` and `put` with what turns `after` into `before`.
+/// Fills `drop` and `put` with what turns `after` into `before`, which is used up.
 template <typename Entry, typename Id>
-void compare(const std::vector<Entry>& after, const std::vector<Entry>& before,
-             std::vector<Id>& drop, std::vector<Entry>& put) {
+void compare(const std::vector<Entry>& after, std::vector<Entry>& before, std::vector<Id>& drop,
+             std::vector<Entry>& put) {
   // Most edits touch a few neighbours: what is equal at both ends is passed over first.
   const std::size_t shorter = std::min(after.size(), before.size());
   std::size_t head = 0;
@@ -38,6 +38,13 @@ void compare(const std::vector<Entry>& after, const std::vector<Entry>& before,
          after[after.size() - 1 - tail] == before[before.size() - 1 - tail]) {
     ++tail;
   }
+  // The same entries in the same order: what differs is in them.
+  if (std::ranges::equal(after, before, {}, &Entry::id, &Entry::id)) {
+    for (std::size_t i = head; i < before.size() - tail; ++i) {
+      if (!(after[i] == before[i])) put.push_back(std::move(before[i]));
+    }
+    return;
+  }
   std::unordered_map<std::uint64_t, const Entry*> now;
   for (std::size_t i = head; i < after.size() - tail; ++i)
     now.emplace(number(after[i].id), &after[i]);
@@ -45,17 +52,33 @@ void compare(const std::vector<Entry>& after, const std::vector<Entry>& before,
   for (std::size_t i = head; i < before.size() - tail; ++i) {
     const auto found = now.find(number(before[i].id));
     if (found != now.end()) kept.insert(found->first);
-    if (found == now.end() || !(*found->second == before[i])) put.push_back(before[i]);
+    if (found == now.end() || !(*found->second == before[i])) put.push_back(std::move(before[i]));
   }
   for (std::size_t i = head; i < after.size() - tail; ++i) {
     if (!kept.contains(number(after[i].id))) drop.push_back(after[i].id);
   }
 }
 
+/// Puts back entries that are there already and stay in their places; false, and nothing has
+/// happened, where there are others among them.
+template <typename Entry>
+bool restore_in_place(std::vector<Entry>& entries, const std::vector<Entry>& put) {
+  std::vector<std::size_t> places;
+  places.reserve(put.size());
+  std::size_t i = 0;
+  for (const Entry& entry : put) {
+    while (i < entries.size() && entries[i].id != entry.id) ++i;
+    if (i == entries.size() || key(entries[i]) != key(entry)) return false;
+    places.push_back(i++);
+  }
+  for (std::size_t k = 0; k < put.size(); ++k) entries[places[k]] = put[k];
+  return true;
+}
+
 template <typename Entry, typename Id>
 Result<void> restore_list(std::vector<Entry>& entries, const std::vector<Id>& drop,
                           const std::vector<Entry>& put) {
-  if (drop.empty() && put.empty()) return {};
+  if (drop.empty() && (put.empty() || restore_in_place(entries, put))) return {};
   std::unordered_set<std::uint64_t> gone;
   for (const Id id : drop) gone.insert(number(id));
   const auto is_dropped = [&](const Entry& entry) { return gone.contains(number(entry.id)); };

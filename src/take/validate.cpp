@@ -60,16 +60,25 @@ bool is_text(std::string_view text) { return is_plain_text(text); }
 /// Ids given so far: each once, below `next_id`, never 0.
 class Ids {
  public:
-  explicit Ids(std::uint64_t next_id) : next_id_(next_id) {}
+  explicit Ids(std::uint64_t next_id)
+      : next_id_(next_id), is_seen_(std::min<std::uint64_t>(next_id, most_low_ids)) {}
   template <typename Id>
   [[nodiscard]] bool take_up(Id id) {
     const auto value = static_cast<std::uint64_t>(id);
-    return value != 0 && value < next_id_ && seen_.insert(value).second;
+    if (value == 0 || value >= next_id_) return false;
+    if (value >= is_seen_.size()) return seen_.insert(value).second;
+    if (is_seen_[value]) return false;
+    is_seen_[value] = true;
+    return true;
   }
 
  private:
+  /// Ids are given one after another: a bit each for those of any but a strange take.
+  static constexpr std::uint64_t most_low_ids = std::uint64_t{1} << 20U;
+
   std::uint64_t next_id_;
-  std::unordered_set<std::uint64_t> seen_;
+  std::vector<bool> is_seen_;
+  std::unordered_set<std::uint64_t> seen_;  // higher ones
 };
 
 Result<void> check_note(const Take& take, const Note& note) {

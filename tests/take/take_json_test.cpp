@@ -6,6 +6,7 @@
 #include <gtest/gtest.h>
 #include <nlohmann/json.hpp>
 
+#include "src/take/json_archive.hpp"
 #include "src/take/validate.hpp"
 #include "tests/take/example_take.hpp"
 
@@ -46,6 +47,38 @@ TEST(TakeJson, a_take_and_each_edit_are_the_same_after_writing_and_reading) {
       ASSERT_EQ(*again, take);
       ASSERT_EQ(take_to_json(*again), text);
     }
+  }
+}
+
+/// As the text of some JSON is written where its fields are read and written again.
+std::string written_again(const std::string& text) {
+  std::string again;
+  detail::append_line(again, *detail::parse_json(text));
+  return again;
+}
+
+// The sums of a journal are over this text: it must not depend on the way it was written.
+TEST(TakeJson, an_edit_is_written_as_its_json_would_be) {
+  for (std::uint32_t seed = 500; seed < 530; ++seed) {
+    SCOPED_TRACE(testing::Message() << "seed " << seed);
+    EditMaker maker(seed);
+    Take take = example_take();
+    take.notes.front().unknown_fields_json = R"({"bowing": {"up": [1, 2.50]}})";
+    EditGroup group{.name = "a \"group\"", .edits = {}};
+    for (int i = 0; i < 40; ++i) {
+      const Edit edit = maker.make(take);
+      ASSERT_EQ(edit_to_json(edit), written_again(edit_to_json(edit)));
+      const auto undo = take::apply(take, edit);
+      if (!undo) continue;
+      ASSERT_EQ(edit_to_json(*undo), written_again(edit_to_json(*undo)));
+      group.edits.push_back(edit);
+      group.edits.push_back(*undo);
+    }
+    const std::string text = edit_to_json(group);
+    ASSERT_EQ(text, written_again(text));
+    const auto again = edit_from_json(text);
+    ASSERT_TRUE(again);
+    ASSERT_EQ(edit_to_json(*again), text);
   }
 }
 
