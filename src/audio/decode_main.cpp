@@ -1,12 +1,16 @@
-// lowstride-decode FILE: decodes the sound track of FILE by FFmpeg's libraries and writes it to the
-// standard output as decoder_protocol.hpp says. A program of its own, so that what a broken or
-// hostile file does to a decoder ends here; whoever starts it limits its memory and time.
+// lowstride-decode FILE [FROM]: decodes the sound track of FILE by FFmpeg's libraries and writes it
+// to the standard output as decoder_protocol.hpp says. Nobody will hear what lies before sample
+// FROM: what can be left out of it without changing the rest is. A program of its own, so that what
+// a broken or hostile file does to a decoder ends here; whoever starts it limits its memory and
+// time.
 
 #include <unistd.h>
 
 #include <algorithm>
 #include <array>
 #include <cerrno>
+#include <cstdint>
+#include <cstdlib>
 #include <cstring>
 #include <fstream>
 #include <memory>
@@ -126,6 +130,12 @@ class Sender {
     }
   }
 
+  /// Counts samples that are not made.
+  void skip(std::int64_t sample_count) {
+    made_ += sample_count;
+    put_message(Kind::skipped, &sample_count, sizeof sample_count);
+  }
+
   /// Nothing is sent beyond this many samples.
   void set_limit(std::int64_t sample_count) { limit_ = sample_count; }
   /// Samples made so far, with those held back.
@@ -230,8 +240,12 @@ std::int64_t promised_samples(const AVFormatContext& input, const AVStream& stre
 /// rate and channels (an HE-AAC header does not).
 class Decoding {
  public:
-  Decoding(AVFormatContext& input, int stream_index, AVCodecContext& codec)
-      : input_(input), stream_(*input.streams[stream_index]), codec_(codec) {}
+  Decoding(AVFormatContext& input, int stream_index, AVCodecContext& codec,
+           std::int64_t from_sample)
+      : input_(input),
+        stream_(*input.streams[stream_index]),
+        codec_(codec),
+        from_sample_(from_sample) {}
 
   int run() {
     const std::unique_ptr<AVPacket, PacketCloser> packet(av_packet_alloc());
@@ -239,7 +253,9 @@ class Decoding {
     if (!packet || !frame) return fail_with(Failure::out_of_memory);
     int status = 0;
     while ((status = av_read_frame(&input_, packet.get())) >= 0) {
-      if (packet->stream_index == stream_.index) decode(packet.get(), *frame);
+      if (packet->stream_index == stream_.index && !pass_over(*packet)) {
+        decode(packet.get(), *frame);
+      }
       av_packet_unref(packet.get());
     }
     if (status != AVERROR_EOF) end_.is_cut_off = 1;
@@ -250,6 +266,27 @@ class Decoding {
   }
 
  private:
+  /// Layer III alone: each packet has a known length, and what it takes from earlier ones is
+  /// bounded, 511 bytes of their data and the overlap of two of them (ISO/IEC 11172-3, 2.4.3.4).
+  /// Other codecs carry a state on, such as the generator of AAC's noise.
+  bool pass_over(const AVPacket& packet) {
+    constexpr std::int64_t lead_packets = 100;  // hold 511 bytes at the lowest rate, 8 kbit/s
+    if (codec_.codec_id != AV_CODEC_ID_MP3 || !sender_ || lost_samples_ > 0) return false;
+    const std::int64_t length =
+        av_rescale_q(packet.duration, stream_.time_base, AVRational{1, codec_.sample_rate});
+    const bool is_whole = length == 1152 || length == 576;
+    if (is_whole && sender_->made_count() + (1 + lead_packets) * length <= from_sample_) {
+      sender_->skip(length);
+      is_passing_ = true;
+      return true;
+    }
+    if (std::exchange(is_passing_, false)) {
+      avcodec_flush_buffers(&codec_);
+      damage_counts_from_ = sender_->made_count() + lead_packets / 2 * length;
+    }
+    return false;
+  }
+
   void decode(const AVPacket* packet, AVFrame& frame) {
     int status = avcodec_send_packet(&codec_, packet);
     if (status == AVERROR(ENOMEM)) ::_exit(4);
@@ -269,7 +306,7 @@ class Decoding {
   }
 
   void lose(const AVPacket& packet) {
-    ++end_.damaged_packet_count;
+    if (!sender_ || sender_->made_count() >= damage_counts_from_) ++end_.damaged_packet_count;
     const std::int64_t rate_hz = codec_.sample_rate > 0 ? codec_.sample_rate : 0;
     if (sender_ && packet.duration > 0 && rate_hz > 0) {
       const std::int64_t lost = av_rescale_q(packet.duration, stream_.time_base,
@@ -303,6 +340,9 @@ class Decoding {
   AVStream& stream_;
   AVCodecContext& codec_;
   std::unique_ptr<Sender> sender_;
+  std::int64_t from_sample_;
+  bool is_passing_ = false;
+  std::int64_t damage_counts_from_ = 0;  // after packets were passed over
   std::int64_t lost_samples_ = 0;
   protocol::End end_;
 };
@@ -319,7 +359,7 @@ bool begins_well(const char* path) {
          bytes.starts_with("\x1A\x45\xDF\xA3") || bytes.starts_with("\x30\x26\xB2\x75");
 }
 
-int decode_file(const char* path) {
+int decode_file(const char* path, std::int64_t from_sample) {
   put(protocol::magic.data(), protocol::magic.size());
   av_log_set_level(AV_LOG_QUIET);
   AVDictionary* options = nullptr;
@@ -355,20 +395,21 @@ int decode_file(const char* path) {
                         avcodec_open2(codec.get(), decoder, &codec_options) >= 0;
   av_dict_free(&codec_options);
   if (!is_ready) return fail_with(Failure::no_codec);
-  return Decoding(*input, index, *codec).run();
+  return Decoding(*input, index, *codec, from_sample).run();
 }
 
 }  // namespace
 }  // namespace lowstride::audio
 
 int main(int argc, char** argv) {
-  if (argc != 2) {
+  if (argc != 2 && argc != 3) {
     constexpr std::string_view usage =
-        "Usage: lowstride-decode FILE\nPart of Lowstride; writes decoded sound for it.\n";
+        "Usage: lowstride-decode FILE [FROM]\nPart of Lowstride; writes decoded sound for it.\n";
     return ::write(STDERR_FILENO, usage.data(), usage.size()) < 0 ? 3 : 2;
   }
   try {
-    return lowstride::audio::decode_file(argv[1]);
+    return lowstride::audio::decode_file(argv[1],
+                                         argc == 3 ? std::strtoll(argv[2], nullptr, 10) : 0);
   } catch (const std::bad_alloc&) {
     return 4;
   }

@@ -12,6 +12,7 @@
 #include <cerrno>
 #include <chrono>
 #include <csignal>
+#include <limits>
 #include <system_error>
 #include <utility>
 
@@ -19,6 +20,7 @@
 
 #include "src/audio/decoder_protocol.hpp"
 #include "src/audio/file_facts.hpp"
+#include "src/audio/recording_limits.hpp"
 
 namespace lowstride::audio {
 namespace {
@@ -86,7 +88,8 @@ Error DecoderProcess::fault(const std::string& what) {
 
 Result<std::unique_ptr<DecoderProcess>> DecoderProcess::start(const fs::path& path,
                                                               const OpenOptions& options,
-                                                              const WorkControl& control) {
+                                                              const WorkControl& control,
+                                                              std::int64_t begin_sample) {
   const fs::path program = decoder_program(options);
   if (program.empty()) {
     return fail(ErrorCode::unsupported,
@@ -95,6 +98,11 @@ Result<std::unique_ptr<DecoderProcess>> DecoderProcess::start(const fs::path& pa
                             quoted(path)));
   }
   std::unique_ptr<DecoderProcess> decoder(new DecoderProcess(path, options, control));
+  std::error_code error;
+  const std::uintmax_t file_bytes = fs::file_size(path, error);
+  // A file that has gone is not weighed: the decoder says what is wrong with it.
+  decoder->file_bytes_ = error ? std::numeric_limits<std::uintmax_t>::max() : file_bytes;
+  decoder->begin_ = begin_sample;
   if (auto spawned = decoder->spawn(program); !spawned) return tl::unexpected(spawned.error());
   if (auto header = decoder->receive_header(); !header) return tl::unexpected(header.error());
   return decoder;
@@ -113,7 +121,9 @@ Result<void> DecoderProcess::spawn(const fs::path& program) {
   std::error_code error;
   std::string file = fs::absolute(path_, error).string();
   std::string name = program.string();
-  std::array<char*, 3> arguments{name.data(), file.data(), nullptr};
+  std::string from = std::to_string(begin_);
+  std::array<char*, 4> arguments{name.data(), file.data(), begin_ > 0 ? from.data() : nullptr,
+                                 nullptr};
   posix_spawn_file_actions_t actions;
   posix_spawn_file_actions_init(&actions);
   posix_spawn_file_actions_addopen(&actions, STDIN_FILENO, "/dev/null", O_RDONLY, 0);
@@ -197,6 +207,17 @@ Result<void> DecoderProcess::receive_text(std::string& text, std::uint32_t size)
   return {};
 }
 
+Result<void> DecoderProcess::receive_skipped(std::uint32_t size) {
+  std::int64_t count = 0;
+  if (size != sizeof count) return tl::unexpected(fault("its decoder went wrong"));
+  if (auto done = receive(&count, sizeof count); !done) return done;
+  if (count <= 0 || count > begin_ - received_) {
+    return tl::unexpected(fault("its decoder went wrong"));
+  }
+  received_ += count;
+  return {};
+}
+
 namespace {
 
 Error failure_error(const fs::path& path, std::uint32_t reason) {
@@ -270,6 +291,9 @@ Result<std::span<const float>> DecoderProcess::next_block() {
       case protocol::Kind::format:
         done = receive_text(format_name_, message.size);
         break;
+      case protocol::Kind::skipped:
+        done = receive_skipped(message.size);
+        break;
       case protocol::Kind::samples: {
         const std::size_t sample_bytes = static_cast<std::size_t>(channel_count_) * sizeof(float);
         if (message.size == 0 || message.size > protocol::largest_block_bytes ||
@@ -285,6 +309,11 @@ Result<std::span<const float>> DecoderProcess::next_block() {
           return fail(ErrorCode::unsupported,
                       fmt::format("{} is longer than {:.0f} hours; cut it into shorter pieces.",
                                   quoted(path_), longest_recording_seconds / 3600.0));
+        }
+        if (auto within = check_unpacking(path_, file_bytes_, received_, channel_count_); !within) {
+          stop();
+          is_ended_ = true;
+          return tl::unexpected(within.error());
         }
         return std::span<const float>(block_);
       }

@@ -3,9 +3,9 @@
 #include <array>
 #include <cstdint>
 
-/// What `lowstride-decode FILE` writes to its standard output, in the machine's own byte order
-/// (both ends are this machine): one Greeting, then messages, each a Message followed by `size`
-/// bytes. The last message is `end` or `failure`; anything else than this is a fault.
+/// What `lowstride-decode FILE [FROM]` writes to its standard output, in the machine's own byte
+/// order (both ends are this machine): one Greeting, then messages, each a Message followed by
+/// `size` bytes. The last message is `end` or `failure`; anything else than this is a fault.
 namespace lowstride::audio::protocol {
 
 inline constexpr std::array<char, 8> magic{'L', 'S', 'D', 'E', 'C', '0', '0', '1'};
@@ -20,6 +20,7 @@ enum class Kind : std::uint32_t {
   samples = 5,  // interleaved floats, whole samples, up to largest_block_bytes
   end = 6,      // an End
   failure = 7,  // a Failure
+  skipped = 8,  // std::int64_t: so many samples before FROM were not decoded; after the header
 };
 
 struct Message {

@@ -88,6 +88,7 @@ class DecodedStream : public ForwardStream {
         info_.artist = decoder_->artist();
         info_.format_name = decoder_->format_name();
       }
+      info_.sample_count = decoder_->received_sample_count();
       if (block->empty()) {
         is_ended_ = true;
         info_.lost_note = cut_off_data_note(info_.path, info_.duration_seconds());
@@ -96,8 +97,8 @@ class DecodedStream : public ForwardStream {
         return *block;
       }
       const auto count = static_cast<std::int64_t>(block->size()) / info_.channel_count;
-      const std::int64_t before = std::clamp<std::int64_t>(begin_ - info_.sample_count, 0, count);
-      info_.sample_count += count;
+      const std::int64_t before =
+          std::clamp<std::int64_t>(begin_ - (info_.sample_count - count), 0, count);
       if (before == count) continue;
       block_.assign(block->begin() + before * info_.channel_count, block->end());
       info_.non_finite_count += silence_non_finite(block_);
@@ -117,7 +118,7 @@ Result<std::unique_ptr<ForwardStream>> open_by_decoder(const std::filesystem::pa
                                                        std::int64_t begin_sample,
                                                        const OpenOptions& options,
                                                        const WorkControl& control) {
-  auto decoder = DecoderProcess::start(path, options, control);
+  auto decoder = DecoderProcess::start(path, options, control, begin_sample);
   if (!decoder) return tl::unexpected(decoder.error());
   RecordingInfo info;
   info.path = path;

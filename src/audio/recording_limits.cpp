@@ -1,5 +1,7 @@
 #include "src/audio/recording_limits.hpp"
 
+#include <system_error>
+
 #include <fmt/format.h>
 
 #include "src/audio/file_facts.hpp"
@@ -36,7 +38,23 @@ Result<void> check_length(const RecordingInfo& info) {
                             quoted(info.path), spoken_duration(info.duration_seconds()),
                             longest_recording_seconds / 3600.0));
   }
-  return {};
+  std::error_code error;
+  const std::uintmax_t file_bytes = std::filesystem::file_size(info.path, error);
+  if (error) return {};  // it was read: another place tells what is wrong with it now
+  return check_unpacking(info.path, file_bytes, info.sample_count, info.channel_count);
+}
+
+Result<void> check_unpacking(const std::filesystem::path& path, std::uintmax_t file_bytes,
+                             std::int64_t sample_count, int channel_count) {
+  const double unpacked_bytes = 2.0 * static_cast<double>(sample_count) * channel_count;
+  if (unpacked_bytes <= weighed_unpacked_bytes ||
+      unpacked_bytes <= largest_unpacking_ratio * static_cast<double>(file_bytes)) {
+    return {};
+  }
+  return fail(ErrorCode::unsupported,
+              fmt::format("{} would unpack to more than {:.0f} times its own size, which no "
+                          "recording does; export it again.",
+                          quoted(path), largest_unpacking_ratio));
 }
 
 }  // namespace lowstride::audio

@@ -27,6 +27,9 @@ constexpr std::uintmax_t largest_header_bytes = 4096;
 // An Ogg page holds up to 255 packets, those of Vorbis up to 8192 samples, but encoders fill pages
 // of 4 kB or a second; the library seeks beside the mark in the last page, whose end is cut.
 constexpr std::int64_t ogg_tail_samples = 1 << 19;
+// A packet of Vorbis overlaps with the one before, and one of Opus sounds right only after 80 ms of
+// others (RFC 7845, 4.6): decoding begins before the sample that is asked for.
+constexpr std::int64_t ogg_pre_roll_samples = 1 << 14;
 
 /// Names of the kinds of file that we read by libsndfile; null for the others. It knows more, among
 /// them headerless ones that it guesses by the file name's ending: a text named .au would be noise.
@@ -134,7 +137,8 @@ class SndfileReader : public SampleReader {
     is_placed_ = true;
     position_ = sample;
     const std::int64_t tail = std::max<std::int64_t>(info_.sample_count - ogg_tail_samples, 0);
-    const std::int64_t reach = is_ogg_ ? std::min(sample, tail) : sample;
+    const std::int64_t reach =
+        is_ogg_ ? std::max<std::int64_t>(std::min(sample, tail) - ogg_pre_roll_samples, 0) : sample;
     if (sf_seek(file_.get(), reach, SEEK_SET) == reach) return skip(sample - reach);
     // The library cannot seek in a damaged file: from the start, then.
     SF_INFO facts{};

@@ -71,8 +71,58 @@ class BadRecording : public AudioFiles {
     options.decoder_stall_seconds = 0.4;
     return options;
   }
-  [[nodiscard]] fs::path not_for_sndfile() const {
-    return write_bytes("phone.m4a", "stands for a file that libsndfile declines");
+  [[nodiscard]] fs::path not_for_sndfile(std::size_t size = 100) const {
+    std::string bytes = "stands for a file that libsndfile declines";
+    bytes.resize(size, '.');
+    return write_bytes("phone.m4a", bytes);
+  }
+
+  /// A FLAC file of constant silence, 8 channels at 192 kHz, in blocks of 65,535 samples, as no
+  /// encoder writes it. Format: RFC 9639, sections 8.2 (STREAMINFO), 9.1 (frame header), 9.2.3
+  /// (constant subframe), 9.3 (footer).
+  [[nodiscard]] fs::path write_flac_bomb(const std::string& name, std::uint32_t frame_count) const {
+    constexpr std::uint32_t block = 65535;
+    constexpr std::uint32_t rate_hz = 192000;
+    std::string bytes = "fLaC";
+    const auto put = [](std::string& to, std::uint64_t value, int byte_count) {
+      for (int i = byte_count - 1; i >= 0; --i) {
+        to += static_cast<char>(value >> static_cast<unsigned>(8 * i) & 0xFFU);
+      }
+    };
+    put(bytes, 0x80000022U, 4);  // the last block of metadata: 34 bytes
+    put(bytes, block, 2);
+    put(bytes, block, 2);
+    put(bytes, 0, 6);
+    put(bytes,
+        std::uint64_t{rate_hz} << 44U | std::uint64_t{7} << 41U | std::uint64_t{15} << 36U |
+            std::uint64_t{block} * frame_count,
+        8);
+    bytes.append(16, '\0');
+    const auto crc = [](const std::string& of, std::uint32_t polynomial, unsigned width) {
+      std::uint32_t sum = 0;
+      for (const char byte : of) {
+        sum ^= static_cast<std::uint32_t>(static_cast<unsigned char>(byte)) << (width - 8);
+        for (int bit = 0; bit < 8; ++bit) {
+          sum = (sum << 1U) ^ ((sum >> (width - 1) & 1U) != 0 ? polynomial : 0U);
+        }
+      }
+      return sum & ((1U << width) - 1);
+    };
+    for (std::uint32_t i = 0; i < frame_count; ++i) {
+      std::string frame;
+      put(frame, 0xFFF87078U, 4);  // length in 16 bits, rate above, 8 channels, 16 bits
+      if (i < 0x80) {
+        put(frame, i, 1);
+      } else {
+        put(frame, 0xC080U | (i & 0x7C0U) << 2U | (i & 0x3FU), 2);
+      }
+      put(frame, block - 1, 2);
+      put(frame, crc(frame, 0x07, 8), 1);
+      frame.append(std::size_t{8} * 3, '\0');
+      put(frame, crc(frame, 0x8005, 16), 2);
+      bytes += frame;
+    }
+    return write_bytes(name, bytes);
   }
 };
 
@@ -223,6 +273,7 @@ TEST_F(BadRecording, a_decoder_that_lies_is_not_believed) {
            "header 44100 2; le32 5; le32 0",                             // an empty block
            "header 44100 2; le32 2; le32 100000; yes | head -c 100000",  // a title without end
            "header 44100 2; le32 77; le32 4; le32 0",                    // an unknown message
+           "header 44100 2; le32 8; le32 8; le32 9; le32 0",             // left out unasked
            "header 44100 2; le32 1; le32 16; le32 1; le32 1; le32 1; le32 1",
        }) {
     SCOPED_TRACE(lie);
@@ -243,7 +294,7 @@ TEST_F(BadRecording, a_decoder_that_never_ends_is_stopped_at_six_hours) {
   message.append(1U << 20U, '\0');
   write_bytes("block", message);
   const auto decoder = DecoderProcess::start(
-      not_for_sndfile(),
+      not_for_sndfile(40000),
       fake_decoder("header 8000 1; while cat '" + block.string() + "'; do :; done"), {});
   ASSERT_TRUE(decoder) << decoder.error().message;
   std::int64_t received = 0;
@@ -255,6 +306,33 @@ TEST_F(BadRecording, a_decoder_that_never_ends_is_stopped_at_six_hours) {
   ASSERT_FALSE(got);
   EXPECT_EQ(got.error().code, ErrorCode::unsupported);
   EXPECT_NE(got.error().message.find("6 hours"), std::string::npos) << got.error().message;
+}
+
+TEST_F(BadRecording, what_unpacks_beyond_all_measure_is_refused) {
+  // 31 s in 3 kB are 92 MB; the same 21 s are below the limit of what is weighed and are read.
+  const Error error = error_of(write_flac_bomb("bomb.flac", 91));
+  EXPECT_EQ(error.code, ErrorCode::unsupported);
+  EXPECT_NE(error.message.find("10000 times"), std::string::npos) << error.message;
+  const auto small = open_recording(write_flac_bomb("small.flac", 60));
+  ASSERT_TRUE(small) << small.error().message;
+  EXPECT_EQ((*small)->info().sample_count, 60 * 65535);
+
+  const protocol::Message head{static_cast<std::uint32_t>(protocol::Kind::samples), 1U << 20U};
+  std::string message(reinterpret_cast<const char*>(&head), sizeof head);
+  message.append(1U << 20U, '\0');
+  const fs::path block = write_bytes("block", message);
+  EXPECT_NE(error_of(not_for_sndfile(),
+                     fake_decoder("header 48000 2; while cat '" + block.string() + "'; do :; done"))
+                .message.find("10000 times"),
+            std::string::npos);
+}
+
+// Half an hour of digital silence, which packs better than anything that is played.
+TEST_F(BadRecording, a_long_silence_is_a_recording) {
+  write_by_sndfile(folder() / "silence.flac", Planes(2, std::vector<float>(1800 * 44100)), 44100,
+                   SF_FORMAT_FLAC | SF_FORMAT_PCM_16);
+  EXPECT_LT(fs::file_size(folder() / "silence.flac") * 1000, std::uintmax_t{1800} * 44100 * 4);
+  EXPECT_TRUE(open_recording(folder() / "silence.flac"));
 }
 
 TEST_F(BadRecording, a_decoder_that_is_missing_is_named) {

@@ -8,6 +8,7 @@
 #include <csignal>
 #include <limits>
 
+#include "src/audio/forward_stream.hpp"
 #include "tests/audio/audio_test_support.hpp"
 
 namespace lowstride::audio {
@@ -33,6 +34,22 @@ class Slow : public AudioFiles {
       return {{}};
     }
     return read_all(**reader);
+  }
+  /// All of a recording, one block after the other.
+  static Planes decoded_from_start(const fs::path& path) {
+    const auto stream = open_forward(path, 0, {}, {});
+    if (!stream) {
+      ADD_FAILURE() << stream.error().message;
+      return {{}};
+    }
+    Planes planes(static_cast<std::size_t>((*stream)->info().channel_count));
+    while (true) {
+      const auto block = (*stream)->next_block();
+      if (!block || block->empty()) return planes;
+      for (std::size_t i = 0; i < block->size(); ++i) {
+        planes[i % planes.size()].push_back((*block)[i]);
+      }
+    }
   }
   /// Upward zero crossings in a second, from the middle.
   static double frequency_hz(const std::vector<float>& values, double rate_hz) {
@@ -98,6 +115,44 @@ TEST_F(Slow, a_passage_is_cut_exactly) {
   for (std::size_t i = 0; i < part[0].size(); ++i) ASSERT_EQ(part[1][i], whole[1][44107 + i]);
   now.end_sample = 10000000;  // past the end: the end
   EXPECT_EQ(render_slow(now)->end_sample, 441000);
+}
+
+// The reader goes to the passage; decoding all that lies before gives the same samples.
+TEST_F(Slow, a_passage_sounds_as_if_all_before_it_had_been_decoded) {
+  struct Kind {
+    const char* name;
+    int rate_hz;
+    int format;
+  };
+  for (const Kind& kind : {Kind{"a.wav", 44100, SF_FORMAT_WAV | SF_FORMAT_PCM_24},
+                           Kind{"a.flac", 44100, SF_FORMAT_FLAC | SF_FORMAT_PCM_16},
+                           Kind{"a.ogg", 44100, SF_FORMAT_OGG | SF_FORMAT_VORBIS},
+                           Kind{"a.mp3", 44100, SF_FORMAT_MPEG | SF_FORMAT_MPEG_LAYER_III},
+                           Kind{"b.mp3", 22050, SF_FORMAT_MPEG | SF_FORMAT_MPEG_LAYER_III}}) {
+    SCOPED_TRACE(kind.name);
+    // Gliding tones with clicks: no two places alike.
+    Planes planes = clicks(2, 900000, {100, 300000, 700100, 712345}, 0.5F);
+    for (std::size_t i = 0; i < planes[0].size(); ++i) {
+      const double place = static_cast<double>(i);
+      planes[0][i] += 0.3F * static_cast<float>(std::sin(1e-7 * place * place + 0.02 * place));
+      planes[1][i] += 0.2F * static_cast<float>(std::sin(2e-7 * place * place));
+    }
+    write_by_sndfile(folder() / kind.name, planes, kind.rate_hz, kind.format);
+    const Planes whole = decoded_from_start(folder() / kind.name);
+    write_by_sndfile(folder() / "whole.wav", whole, kind.rate_hz, SF_FORMAT_WAV | SF_FORMAT_FLOAT);
+    for (const std::int64_t begin : {std::int64_t{5}, std::int64_t{40001}, std::int64_t{700000}}) {
+      SlowJob by_seeking = job(kind.name, "seeking.wav", 0.7);
+      by_seeking.begin_sample = begin;
+      by_seeking.end_sample = begin + 30000;
+      by_seeking.sample_format = SampleFormat::pcm_24;
+      SlowJob from_start = by_seeking;
+      from_start.input = folder() / "whole.wav";
+      from_start.output = folder() / "start.wav";
+      ASSERT_TRUE(render_slow(by_seeking));
+      ASSERT_TRUE(render_slow(from_start));
+      EXPECT_EQ(read(folder() / "seeking.wav"), read(folder() / "start.wav")) << begin;
+    }
+  }
 }
 
 TEST_F(Slow, silence_stays_silent) {
