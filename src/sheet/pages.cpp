@@ -227,9 +227,9 @@ class SectionWriter {
     std::vector<std::string> lines;
     for (const SheetRemark& remark : remarks_) {
       if (remark.bar_index < begin_bar || remark.bar_index >= end_bar) continue;
-      auto broken = broken_into_lines(
-          remark.place + ": " + remark.text,
-          [this](const std::string& line) { return measure_(line, remark_style) <= line_width(); });
+      auto broken = broken_into_lines(remark_line(remark), [this](const std::string& line) {
+        return measure_(line, remark_style) <= line_width();
+      });
       lines.insert(lines.end(), broken.begin(), broken.end());
     }
     return lines;

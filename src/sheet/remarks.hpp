@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cstddef>
+#include <map>
 #include <string>
 #include <vector>
 
@@ -16,6 +17,8 @@ struct SheetRemark {
   std::size_t remark_index = 0;  // into Take::remarks
   std::string place;             // "Bar 3", "Bar 3, beat 2", "Bar 3, after beat 2"
   std::string text;
+  int number = 0;              // from 1 on, of one whose note is written; it stands at the note
+  std::size_t note_index = 0;  // of that note, into Take::notes
 
   bool operator==(const SheetRemark&) const = default;
 };
@@ -25,6 +28,14 @@ struct SheetRemark {
 /// little ahead of a beat belongs to it.
 [[nodiscard]] std::vector<SheetRemark> remarks_in(const take::Take& take,
                                                   const SheetLayout& layout);
+
+/// What stands at notes for the remarks about them, by the notes' indices: "1)", or "1, 2)" where
+/// there are two (as printed editions number their footnotes; common practice).
+[[nodiscard]] std::map<std::size_t, std::string> remark_signs(
+    const std::vector<SheetRemark>& remarks);
+
+/// The remark as it stands under its system: "1) Bar 3, beat 2: lift the finger".
+[[nodiscard]] std::string remark_line(const SheetRemark& remark);
 
 /// Words in lines that `fits` says hold them; one word at least a line.
 template <typename Fits>

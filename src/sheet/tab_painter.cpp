@@ -6,6 +6,7 @@
 #include <fmt/format.h>
 
 #include "src/neck/named_necks.hpp"
+#include "src/sheet/remarks.hpp"
 #include "src/sheet/staff_signs.hpp"
 #include "src/sheet/stems.hpp"
 #include "src/sheet/text_columns.hpp"
@@ -21,7 +22,11 @@ constexpr double stem_length_pt = 2.6 * space;
 
 TabPainter::TabPainter(const take::Take& take, const SheetLayout& layout, StaffKind kind,
                        TextMeasure measure)
-    : take_(take), layout_(layout), kind_(kind), measure_(std::move(measure)) {
+    : take_(take),
+      layout_(layout),
+      kind_(kind),
+      measure_(std::move(measure)),
+      remark_signs_(remark_signs(remarks_in(take, layout))) {
   has_stabs_ =
       std::ranges::any_of(layout.bars, [](const SheetBar& bar) { return !bar.stabs.empty(); });
 }
@@ -65,6 +70,20 @@ void TabPainter::paint_number(const std::string& text, double x, double y,
   marks.emplace_back(TextMark{{x, y + 2.75}, text, fret_style, Align::center});
 }
 
+/// What stands at a note beside its number: a doubt, and the numbers of remarks about it.
+void TabPainter::paint_signs(const SheetNote& note, double x, std::vector<Mark>& marks) {
+  const double y = kind_ == StaffKind::tab_only ? -4.0 : height_pt() + 8.5;
+  if (note.is_doubt) {
+    signs_.has_doubt = true;
+    marks.emplace_back(TextMark{{x, y}, "?", small_style, Align::center, doubt_grey});
+  }
+  const auto sign = remark_signs_.find(note.note_index);
+  if (sign == remark_signs_.end()) return;
+  const double doubt = note.is_doubt ? 0.5 * measure_("?", small_style) + 1.5 : 0.0;
+  marks.emplace_back(TextMark{
+      {x + doubt, y}, sign->second, small_style, note.is_doubt ? Align::left : Align::center});
+}
+
 void TabPainter::paint_line(const EngravedBar& engraved, const BarPlace& place,
                             std::vector<Mark>& marks) {
   const SheetBar& bar = layout_.bars[engraved.index];
@@ -89,11 +108,7 @@ void TabPainter::paint_line(const EngravedBar& engraved, const BarPlace& place,
     const int beyond = note.midi < neck::lowest_midi(take_.neck) || note.is_dead ? strings : 1;
     const double y = y_of(note.position ? note.position->string_number : beyond);
     paint_number(text, xs[i], y, marks);
-    if (note.is_doubt && !is_piece) {
-      signs_.has_doubt = true;
-      const double doubt_y = kind_ == StaffKind::tab_only ? -4.0 : height_pt() + 8.5;
-      marks.emplace_back(TextMark{{xs[i], doubt_y}, "?", small_style, Align::center, doubt_grey});
-    }
+    if (!is_piece) paint_signs(note, xs[i], marks);
     const Number number{xs[i], y, 0.5 * measure_(text, fret_style) + 0.9};
     // A slide leans the way the pitch goes; a slur lies over the numbers, on the highest string
     // over the tab.

@@ -1,6 +1,8 @@
 #pragma once
 
+#include <map>
 #include <optional>
+#include <string>
 #include <vector>
 
 #include "src/sheet/engraving.hpp"
@@ -44,6 +46,7 @@ class TabPainter {
   void paint_number(const std::string& text, double x, double y, std::vector<Mark>& marks) const;
   void paint_line(const EngravedBar& bar, const BarPlace& place, std::vector<Mark>& marks);
   void paint_stabs(const EngravedBar& bar, const BarPlace& place, std::vector<Mark>& marks);
+  void paint_signs(const SheetNote& note, double x, std::vector<Mark>& marks);
   void paint_rhythm(const std::vector<WrittenValue>& values, const std::vector<double>& xs,
                     bool is_up, std::vector<Mark>& marks) const;
   [[nodiscard]] double y_of(int string_number) const noexcept;
@@ -53,6 +56,7 @@ class TabPainter {
   StaffKind kind_;
   TextMeasure measure_;
   bool has_stabs_ = false;
+  std::map<std::size_t, std::string> remark_signs_;
   TabSigns signs_;
   struct Number {
     double x = 0.0;

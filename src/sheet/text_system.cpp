@@ -7,6 +7,7 @@
 #include <fmt/ranges.h>
 
 #include "src/neck/named_necks.hpp"
+#include "src/sheet/remarks.hpp"
 
 namespace lowstride::sheet {
 namespace {
@@ -26,6 +27,15 @@ class Row {
   }
   [[nodiscard]] bool is_blank() const noexcept {
     return points_.find_first_not_of(U' ') == std::u32string::npos;
+  }
+  /// Nothing stands from a column on, for so many columns and one on each side.
+  [[nodiscard]] bool is_free(int column, int count) const noexcept {
+    const auto begin = static_cast<std::size_t>(std::max(0, column - 1));
+    const auto end = std::min(points_.size(), static_cast<std::size_t>(column + count + 1));
+    for (std::size_t i = begin; i < end; ++i) {
+      if (points_[i] != U' ') return false;
+    }
+    return true;
   }
   /// The row without trailing blanks, ended by a newline.
   [[nodiscard]] std::string line() const {
@@ -71,6 +81,7 @@ struct SystemWriter::Rows {
   Row counts;
   Row roles;
   Row doubts;
+  std::vector<Row> remarks;  // one, and more where signs would run into each other
 };
 
 std::string role_sign(theory::Role role) {
@@ -84,7 +95,8 @@ SystemWriter::SystemWriter(const take::Take& take, const SheetLayout& layout,
     : take_(take),
       layout_(layout),
       roles_(std::move(roles)),
-      names_(neck::string_names(take.neck)) {
+      names_(neck::string_names(take.neck)),
+      remark_signs_(remark_signs(remarks_in(take, layout))) {
   for (const std::string& name : names_) {
     label_columns_ = std::max(label_columns_, static_cast<int>(name.size()) + 1);
   }
@@ -123,6 +135,7 @@ std::string SystemWriter::write(const TextSystem& system) {
   text += rows.counts.line();
   if (!rows.roles.is_blank()) text += rows.roles.line();
   if (!rows.doubts.is_blank()) text += rows.doubts.line();
+  for (const Row& row : rows.remarks) text += row.line();
   return text;
 }
 
@@ -168,6 +181,7 @@ void SystemWriter::write_note(const SheetBar& bar, const SheetNote& note, int co
     used_.has_joint = true;
   }
   write_count(bar, note.onset_tatums, column, rows);
+  write_remark_sign(note, column, rows);
   used_.has_dead = used_.has_dead || note.is_dead;
   if (!note.position && !note.is_dead) used_.off_neck.push_back(note.note_index);
   if (note.is_doubt) {
@@ -180,6 +194,16 @@ void SystemWriter::write_note(const SheetBar& bar, const SheetNote& note, int co
     const auto place = std::ranges::lower_bound(used_.roles, role);
     if (place == used_.roles.end() || *place != role) used_.roles.insert(place, role);
   }
+}
+
+void SystemWriter::write_remark_sign(const SheetNote& note, int column, Rows& rows) const {
+  const auto sign = remark_signs_.find(note.note_index);
+  if (sign == remark_signs_.end()) return;
+  const int width = column_count(sign->second);
+  auto row = std::ranges::find_if(rows.remarks,
+                                  [&](const Row& one) { return one.is_free(column, width); });
+  if (row == rows.remarks.end()) row = rows.remarks.emplace(row);
+  row->put(column, sign->second);
 }
 
 void SystemWriter::write_stab(const SheetBar& bar, const SheetStab& stab, int column, Rows& rows) {

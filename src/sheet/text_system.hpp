@@ -1,6 +1,7 @@
 #pragma once
 
 #include <cstddef>
+#include <map>
 #include <string>
 #include <vector>
 
@@ -49,6 +50,7 @@ class SystemWriter {
   void write_stab(const SheetBar& bar, const SheetStab& stab, int column, Rows& rows);
   void write_count(const SheetBar& bar, int onset_tatums, int column, Rows& rows);
   void write_repeats(const SheetBar& bar, int begin, int end, Rows& rows);
+  void write_remark_sign(const SheetNote& note, int column, Rows& rows) const;
   [[nodiscard]] std::size_t string_row(const SheetNote& note) const;
   [[nodiscard]] std::string bar_heading(const SheetBar& bar, int room) const;
 
@@ -56,6 +58,7 @@ class SystemWriter {
   const SheetLayout& layout_;
   std::vector<std::optional<theory::NoteRole>> roles_;
   std::vector<std::string> names_;  // of the strings, highest first
+  std::map<std::size_t, std::string> remark_signs_;
   int label_columns_ = 2;
   UsedSigns used_;
 };

@@ -100,9 +100,9 @@ std::string remark_lines(const std::vector<SheetRemark>& remarks, const TextSyst
         remark.bar_index >= system.first_bar + system.bar_count) {
       continue;
     }
-    const auto lines = broken_into_lines(
-        fmt::format("{}: {}", remark.place, remark.text),
-        [&](const std::string& line) { return column_count(line) + 5 <= width_columns; });
+    const auto lines = broken_into_lines(remark_line(remark), [&](const std::string& line) {
+      return column_count(line) + 5 <= width_columns;
+    });
     for (std::size_t i = 0; i < lines.size(); ++i) {
       text += (i == 0 ? "   " : "     ") + lines[i] + "\n";
     }
