@@ -1,18 +1,16 @@
-#include <algorithm>
-#include <map>
 #include <memory>
 #include <optional>
-#include <set>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include <fmt/format.h>
 
 #include "src/audio/live_input.hpp"
-#include "src/audio/recording.hpp"
 #include "src/cli/commands.hpp"
 #include "src/cli/drill_ear.hpp"
 #include "src/cli/drill_sound.hpp"
+#include "src/cli/drill_takes.hpp"
 #include "src/cli/drill_terminal.hpp"
 #include "src/drill/fit.hpp"
 #include "src/drill/history.hpp"
@@ -23,71 +21,6 @@
 
 namespace lowstride::cli {
 namespace {
-
-/// A take at hand for a session.
-struct OpenTake {
-  std::filesystem::path path;
-  take::Take take;
-};
-
-Result<std::vector<OpenTake>> open_takes(const DrillOptions& options, drill::History& history) {
-  std::vector<OpenTake> open;
-  std::set<std::string> keys;
-  for (const std::filesystem::path& path : options.takes) {
-    auto loaded = take::load_take(path);
-    if (!loaded) return tl::unexpected(loaded.error());
-    for (const std::string& sentence : loaded->messages) remark(sentence);
-    const std::string key = drill::take_key_of(loaded->take);
-    if (!keys.insert(key).second) continue;
-    std::error_code error;
-    const std::filesystem::path whole = std::filesystem::absolute(path, error);
-    const drill::KnownTake known{key, whole.string(), loaded->take.title};
-    if (const auto kept = history.remember_take(known); !kept) return tl::unexpected(kept.error());
-    open.push_back({path, std::move(loaded->take)});
-  }
-  if (!options.is_due) return open;
-  const auto takes = history.takes();
-  if (!takes) return tl::unexpected(takes.error());
-  for (const drill::KnownTake& known : *takes) {
-    if (keys.contains(known.key)) continue;
-    auto loaded = take::load_take(known.path);
-    if (!loaded) {
-      remark(fmt::format("'{}' is left out: {}", known.path, loaded.error().message));
-      continue;
-    }
-    if (drill::take_key_of(loaded->take) != known.key) {
-      remark(fmt::format("'{}' is left out: it belongs to another recording now.", known.path));
-      continue;
-    }
-    keys.insert(known.key);
-    open.push_back({known.path, std::move(loaded->take)});
-  }
-  return open;
-}
-
-Result<std::vector<drill::Item>> items_from(const DrillOptions& options,
-                                            const std::vector<OpenTake>& takes) {
-  drill::ItemOptions wanted;
-  wanted.passage = options.passage;
-  for (const std::string& word : options.kinds) {
-    if (const auto kind = drill::kind_from_word(word)) wanted.kinds.push_back(*kind);
-  }
-  std::vector<drill::Item> items;
-  for (const OpenTake& open : takes) {
-    const auto& passages = open.take.passages;
-    const bool has_passage =
-        !options.passage || std::any_of(passages.begin(), passages.end(), [&](const auto& one) {
-          return one.name == *options.passage;
-        });
-    if (!has_passage) {
-      return fail(ErrorCode::not_found,
-                  fmt::format("'{}' has no passage '{}'; name one with lowstride edit --passage.",
-                              open.path.string(), *options.passage));
-    }
-    for (drill::Item& item : drill::items_of(open.take, wanted)) items.push_back(std::move(item));
-  }
-  return items;
-}
 
 void say_fit(const drill::FitReport& report, const std::string& player) {
   fmt::print("Fitted to {} answers of {}, judged on the {} after them.\n",
@@ -119,70 +52,39 @@ ExitCode run_fit(drill::History& history, const std::string& player) {
   return ExitCode::done;
 }
 
-/// The recordings of takes, where they are. One that is missing is said once; its drills are played
-/// by made tones where they have a line, and else in words.
-std::map<std::string, DrillSource> sources_of(const std::vector<OpenTake>& takes) {
-  std::map<std::string, DrillSource> sources;
-  for (const OpenTake& open : takes) {
-    DrillSource source{open.path.filename().string(), {}};
-    if (open.take.recording) {
-      const auto found = take::find_recording(
-          open.take, open.path, [](const auto& path) { return audio::content_hash_of(path); });
-      if (found) {
-        source.recording = *found;
-        const std::string note = take::outside_note(*found, open.path);
-        if (!note.empty()) remark(note);
-      } else {
-        remark(found.error().message);
-      }
-    }
-    sources[drill::take_key_of(open.take)] = source;
-  }
-  return sources;
-}
-
 Result<std::unique_ptr<audio::LiveInput>> open_input(const DrillOptions& options) {
   if (!options.answers.empty()) return audio::open_input_file(options.answers);
   return audio::open_input_device(options.input.value_or(""));
 }
 
 ExitCode run_session(const DrillOptions& options, drill::History& history) {
-  const auto takes = open_takes(options, history);
-  if (!takes) return tell(takes.error());
-  auto items = items_from(options, *takes);
-  if (!items) return tell(items.error());
-  if (items->empty()) {
-    return tell(
-        {ErrorCode::not_found,
-         takes->empty()
-             ? std::string(
-                   "No take was drilled by this player yet; name one: lowstride drill NAME.take.")
-             : fmt::format("'{}' has nothing to ask: drills are made from confirmed notes and "
-                           "chords; confirm "
-                           "some with lowstride edit --confirm FROM..TO.",
-                           takes->front().path.string())});
-  }
   const auto states = history.states();
   if (!states) return tell(states.error());
   const auto weights = history.weights();
   if (!weights) return tell(weights.error());
-  if (options.is_due && options.takes.empty()) {
-    // Only what was begun: new items come from a take that is named.
-    std::set<std::string> begun;
-    for (const drill::ItemState& state : *states) begun.insert(state.key);
-    std::erase_if(*items, [&](const drill::Item& item) { return !begun.contains(item.key); });
+  auto takes = open_drill_takes(options, history, *states);
+  if (!takes) return tell(takes.error());
+  if (takes->take_count == 0 && options.takes.empty()) {
+    return tell({ErrorCode::not_found,
+                 "No take was drilled by this player yet; name one: lowstride drill NAME.take."});
+  }
+  if (takes->book.entries().empty() && !options.takes.empty()) {
+    return tell({ErrorCode::not_found,
+                 fmt::format("'{}' has nothing to ask: drills are made from confirmed notes and "
+                             "chords; confirm some with lowstride edit --confirm FROM..TO.",
+                             options.takes.front().string())});
   }
   drill::SessionOptions session_options;
   session_options.length_minutes = options.minutes;
   session_options.most_new = options.most_new;
   session_options.seed = static_cast<std::uint32_t>(present_moment().unix_seconds);
-  drill::Session session(std::move(*items), *states, *weights, session_options,
+  drill::Session session(std::move(takes->book), *states, *weights, session_options,
                          [&history](const drill::Item& item, const drill::AnswerRecord& answer) {
                            return history.record(item, answer);
                          });
   const std::size_t due = session.due_count(present_moment().unix_seconds);
   fmt::print("{} due, {} new.\n", due, session.new_item_count());
-  DrillSounder sounder(sources_of(*takes), options.is_silent);
+  DrillSounder sounder(std::move(takes->sources), options.is_silent);
   std::optional<DrillEar> ear;
   if (options.has_input || options.input || !options.answers.empty()) {
     auto input = open_input(options);

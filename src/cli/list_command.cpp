@@ -9,6 +9,7 @@
 
 #include "src/cli/commands.hpp"
 #include "src/cli/drill_terminal.hpp"
+#include "src/cli/takes_in.hpp"
 #include "src/drill/history.hpp"
 #include "src/sheet/text_columns.hpp"
 #include "src/take/storage.hpp"
@@ -26,32 +27,6 @@ struct Row {
   std::string confirmed;
   std::string due;
 };
-
-/// Every take in a folder and the folders in it, in order of name. Folders that may not be read are
-/// passed over.
-Result<std::vector<fs::path>> takes_in(const fs::path& folder) {
-  std::error_code error;
-  if (!fs::is_directory(folder, error)) {
-    return fail(ErrorCode::not_found,
-                fmt::format("'{}' is no folder; name the folder that your takes lie in.",
-                            printable(folder.string())));
-  }
-  std::vector<fs::path> paths;
-  fs::recursive_directory_iterator entry(folder, fs::directory_options::skip_permission_denied,
-                                         error);
-  if (error) {
-    return fail(ErrorCode::unreadable, fmt::format("'{}' cannot be read; look at its permissions.",
-                                                   printable(folder.string())));
-  }
-  for (; entry != fs::recursive_directory_iterator(); entry.increment(error)) {
-    if (error) break;
-    if (entry->path().extension() == ".take" && entry->is_regular_file(error)) {
-      paths.push_back(entry->path());
-    }
-  }
-  std::ranges::sort(paths);
-  return paths;
-}
 
 /// What is due, by take; nothing when this player was never drilled (listing makes no history).
 Result<std::optional<std::map<std::string, int>>> due_by_take(const std::string& player) {

@@ -379,7 +379,7 @@ void add_list(CLI::App& app, lowstride::cli::ListOptions& options) {
 void add_drill(CLI::App& app, lowstride::cli::DrillOptions& options) {
   CLI::App* drill = app.add_subcommand(
       "drill", "Ear training from the confirmed notes and chords of your own takes");
-  drill->add_option("takes", options.takes, "Takes to drill");
+  drill->add_option("takes", options.takes, "Takes to drill, or folders of them");
   drill->add_flag("--due", options.is_due, "What is due, from every take drilled before");
   drill->add_option("--player", options.player, "Whose history (default: player)");
   drill
@@ -415,6 +415,7 @@ void add_drill(CLI::App& app, lowstride::cli::DrillOptions& options) {
   drill->footer(
       "Examples:\n"
       "  lowstride drill trio.take\n"
+      "  lowstride drill lessons --kinds note\n"
       "  lowstride drill --due --player Mia --minutes 10\n"
       "  lowstride drill trio.take --kinds note,role --passage bridge\n"
       "  lowstride drill --player Mia --progress mia.svg\n"

@@ -324,11 +324,18 @@ Result<std::vector<ItemHistory>> History::item_histories() const {
   }
 }
 
-Result<void> History::remember_take(const KnownTake& take) {
+Result<void> History::remember_take(const KnownTake& take) { return remember_takes({&take, 1}); }
+
+Result<void> History::remember_takes(std::span<const KnownTake> takes) {
+  auto transaction = Transaction::begin(inside_->database);
+  if (!transaction) return tl::unexpected(transaction.error());
   auto insert = inside_->database.prepare("INSERT OR REPLACE INTO take VALUES (?,?,?)");
   if (!insert) return tl::unexpected(insert.error());
-  insert->bind(take.key).bind(take.path).bind(take.title);
-  return insert->finish();
+  for (const KnownTake& take : takes) {
+    insert->bind(take.key).bind(take.path).bind(take.title);
+    if (auto done = insert->finish(); !done) return done;
+  }
+  return transaction->commit();
 }
 
 Result<std::vector<KnownTake>> History::takes() const {

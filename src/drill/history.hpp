@@ -4,6 +4,7 @@
 #include <filesystem>
 #include <memory>
 #include <optional>
+#include <span>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -120,6 +121,8 @@ class History {
   [[nodiscard]] Result<std::vector<ItemHistory>> item_histories() const;
 
   [[nodiscard]] Result<void> remember_take(const KnownTake& take);
+  /// Many takes at once: all of them or none.
+  [[nodiscard]] Result<void> remember_takes(std::span<const KnownTake> takes);
   [[nodiscard]] Result<std::vector<KnownTake>> takes() const;
 
   /// The player's own weights once they were fitted, else the defaults.

@@ -135,8 +135,15 @@ class Maker {
   [[nodiscard]] bool fill_notes(Item& item, bool needs_line) const {
     const auto slack = static_cast<std::int64_t>(0.25 * item.seconds_per_beat() *
                                                  static_cast<double>(take_.time_base_hz));
-    for (std::size_t i = 0; i < take_.notes.size(); ++i) {
+    // Notes do not overlap: those before this one end before the item, and none after the last that
+    // begins in it touches it.
+    const auto first = std::ranges::partition_point(take_.notes, [&](const take::Note& note) {
+      return note.offset_samples <= item.stretch.begin_samples - slack;
+    });
+    for (auto i = static_cast<std::size_t>(first - take_.notes.begin()); i < take_.notes.size();
+         ++i) {
       const take::Note& note = take_.notes[i];
+      if (note.onset_samples >= item.stretch.end_samples - slack) break;
       const bool begins_inside = note.onset_samples >= item.stretch.begin_samples - slack &&
                                  note.onset_samples < item.stretch.end_samples - slack;
       const bool touches = note.onset_samples < item.stretch.end_samples - slack &&
@@ -190,7 +197,12 @@ class Maker {
   }
 
   void fill_chords(Item& item) const {
-    for (const take::ChordSpan& span : take_.chords) {
+    const auto first = std::ranges::partition_point(take_.chords, [&](const auto& span) {
+      return span.end_samples <= item.stretch.begin_samples;
+    });
+    for (auto at = first; at != take_.chords.end(); ++at) {
+      const take::ChordSpan& span = *at;
+      if (span.begin_samples >= item.stretch.end_samples) break;
       if (span.state != take::State::confirmed || !span.chord.root_pc) continue;
       const double begin = beat_of_sample(item, static_cast<double>(span.begin_samples));
       const double end = beat_of_sample(item, static_cast<double>(span.end_samples));
@@ -246,9 +258,12 @@ class Maker {
       const std::size_t first = is_on_one ? *bar - 1 : *bar;
       auto item = frame(Kind::spot_the_change, first, is_on_one ? 2 : 1, false);
       if (!item || !chords_cover(*item)) continue;
-      const bool is_known = std::any_of(items_.begin(), items_.end(), [&](const Item& other) {
-        return other.kind == Kind::spot_the_change && other.stretch == item->stretch;
-      });
+      // Several changes in one bar are one item; chords are in order of time, so it is a late one.
+      const bool is_known = std::any_of(
+          items_.rbegin(), items_.rbegin() + std::min<std::ptrdiff_t>(std::ssize(items_), 16),
+          [&](const Item& other) {
+            return other.kind == Kind::spot_the_change && other.stretch == item->stretch;
+          });
       if (!is_known) add(std::move(*item), first_sample(first), is_on_one ? "+" : "");
     }
   }
@@ -325,11 +340,12 @@ class Maker {
   /// The bar that a moment lies in; up to a quarter of a beat ahead of a bar counts as its one.
   [[nodiscard]] std::optional<std::size_t> bar_at(std::int64_t sample) const {
     const double position = sheet::beat_position(grid_, sample) + 0.25;
-    for (std::size_t i = 0; i < bars_.size(); ++i) {
-      const auto first = static_cast<double>(bars_[i].first);
-      if (position >= first && position < first + static_cast<double>(bars_[i].count)) return i;
-    }
-    return std::nullopt;
+    const auto after = std::ranges::upper_bound(
+        bars_, position, {}, [](const Bar& bar) { return static_cast<double>(bar.first); });
+    if (after == bars_.begin()) return std::nullopt;
+    const Bar& bar = *std::prev(after);
+    if (position >= static_cast<double>(bar.first + bar.count)) return std::nullopt;
+    return static_cast<std::size_t>(&bar - bars_.data());
   }
 
   const take::Take& take_;

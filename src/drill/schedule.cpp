@@ -103,7 +103,7 @@ std::optional<std::size_t> choose_next(std::span<const Candidate> candidates,
   };
   for (std::size_t i = 0; i < candidates.size(); ++i) {
     const Candidate& candidate = candidates[i];
-    if (is_recent(i)) continue;
+    if (candidate.is_gone || is_recent(i)) continue;
     double score = waiting(candidate, candidates, context) + 1e-3 * lot(context.seed, i);
     if (!candidate.state) {
       if (score < fresh_score) {

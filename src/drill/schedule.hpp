@@ -57,12 +57,14 @@ struct ItemState {
 /// interval reaches was written while the clock was wrong, and is due.
 [[nodiscard]] bool is_due(const ItemState& state, UnixSeconds now) noexcept;
 
-/// What may be asked next.
+/// What may be asked next. Small, since a folder of takes has a million of them; the state is
+/// another's and must live as long.
 struct Candidate {
   Kind kind = Kind::find_the_note;
-  std::size_t take_index = 0;
-  std::int64_t place_samples = 0;  // where it begins, to keep neighbours apart
-  std::optional<ItemState> state;  // nothing: never asked
+  bool is_gone = false;  // can no longer be asked
+  std::uint32_t take_index = 0;
+  std::int64_t place_samples = 0;    // where it begins, to keep neighbours apart
+  const ItemState* state = nullptr;  // nothing: never asked
 };
 
 /// What was asked in this session, latest last: indices of candidates.

@@ -48,6 +48,11 @@ std::string marks_text(const Item& item, const Verdict& verdict) {
   return text;
 }
 
+double speed_of(const Candidate& candidate) {
+  const int step = candidate.state != nullptr ? candidate.state->speed_step : first_speed_step;
+  return speed_steps[static_cast<std::size_t>(step)];
+}
+
 std::string right_line(const Item& item) {
   std::string text;
   for (const ItemNote& note : item.notes) {
@@ -74,54 +79,53 @@ const std::vector<std::string>& care_words() {
   return words;
 }
 
-Session::Session(std::vector<Item> items, const std::vector<ItemState>& states,
-                 const Weights& weights, const SessionOptions& options, Recorder recorder)
-    : items_(std::move(items)),
-      weights_(weights),
-      options_(options),
-      recorder_(std::move(recorder)) {
-  std::map<std::string_view, const ItemState*> known;
-  for (const ItemState& state : states) known.emplace(state.key, &state);
-  std::map<std::string_view, std::size_t> takes;
-  for (const Item& item : items_) {
+Session::Session(ItemBook book, const std::vector<ItemState>& states, const Weights& weights,
+                 const SessionOptions& options, Recorder recorder)
+    : book_(std::move(book)), weights_(weights), options_(options), recorder_(std::move(recorder)) {
+  std::map<std::uint64_t, const ItemState*> known;
+  for (const ItemState& state : states) known.emplace(key_hash_of(state.key), &state);
+  candidates_.reserve(book_.entries().size());
+  for (const BookEntry& entry : book_.entries()) {
     Candidate candidate;
-    candidate.kind = item.kind;
-    candidate.take_index = takes.emplace(item.take_key, takes.size()).first->second;
-    candidate.place_samples = item.beat_samples.front();
-    if (const auto found = known.find(item.key); found != known.end())
-      candidate.state = *found->second;
-    candidates_.push_back(std::move(candidate));
+    candidate.kind = entry.kind;
+    candidate.take_index = entry.take_index;
+    candidate.place_samples = entry.place_samples;
+    if (const auto found = known.find(entry.key_hash); found != known.end()) {
+      states_.push_back(*found->second);
+      candidate.state = &states_.back();
+    }
+    candidates_.push_back(candidate);
   }
   context_.most_new = options_.most_new;
   context_.seed = options_.seed;
 }
 
 const Item& Session::item() const {
-  LOWSTRIDE_EXPECTS(current_ < items_.size());
-  return items_[current_];
+  LOWSTRIDE_EXPECTS(!context_.asked.empty());
+  return item_;
 }
 
 double Session::speed_ratio() const noexcept {
-  if (current_ >= candidates_.size()) return 1.0;
-  const auto& state = candidates_[current_].state;
-  return speed_steps[static_cast<std::size_t>(state ? state->speed_step : first_speed_step)];
+  return current_ < candidates_.size() ? speed_of(candidates_[current_]) : 1.0;
 }
 
 int Session::variation_seed() const noexcept {
   if (current_ >= candidates_.size()) return 0;
-  const auto& state = candidates_[current_].state;
-  return state ? state->answer_count : 0;
+  const ItemState* state = candidates_[current_].state;
+  return state != nullptr ? state->answer_count : 0;
 }
 
 std::size_t Session::due_count(UnixSeconds now) const noexcept {
   return static_cast<std::size_t>(
-      std::count_if(candidates_.begin(), candidates_.end(),
-                    [&](const Candidate& one) { return one.state && is_due(*one.state, now); }));
+      std::count_if(candidates_.begin(), candidates_.end(), [&](const Candidate& one) {
+        return one.state != nullptr && !one.is_gone && is_due(*one.state, now);
+      }));
 }
 
 std::size_t Session::new_item_count() const noexcept {
-  return static_cast<std::size_t>(std::count_if(candidates_.begin(), candidates_.end(),
-                                                [](const Candidate& one) { return !one.state; }));
+  return static_cast<std::size_t>(
+      std::count_if(candidates_.begin(), candidates_.end(),
+                    [](const Candidate& one) { return one.state == nullptr && !one.is_gone; }));
 }
 
 void Session::await_sounds(Turn& turn, const Moment& now) {
@@ -137,26 +141,42 @@ Turn Session::begin(const Moment& now) {
   rested_seconds_ = now.steady_seconds;
   context_.now = now.unix_seconds;
   Turn turn;
-  const auto first = choose_next(candidates_, weights_, context_);
-  if (first && options_.has_warm_up) {
-    turn = listen(now, *first, "To warm up, just listen. Nothing is asked.");
-  } else {
-    turn = ask_next(now);
-  }
-  turn.says.insert(turn.says.begin(), care_words().begin(), care_words().end());
+  Item item;
+  std::vector<std::string> says = care_words();
+  const auto first = options_.has_warm_up ? next_item(item, says) : std::nullopt;
+  turn = first ? listen(now, *first, item, "To warm up, just listen. Nothing is asked.")
+               : ask_next(now);
+  turn.says.insert(turn.says.begin(), says.begin(), says.end());
   return turn;
 }
 
-Turn Session::listen(const Moment& now, std::size_t index, const std::string& why) {
+/// Chooses and makes the next item. What cannot be made is out of this session.
+std::optional<std::size_t> Session::next_item(Item& item, std::vector<std::string>& says) {
+  for (;;) {
+    const auto next = choose_next(candidates_, weights_, context_);
+    if (!next) return std::nullopt;
+    auto made = book_.item(*next);
+    if (made && *made) {
+      item = std::move(**made);
+      return next;
+    }
+    candidates_[*next].is_gone = true;
+    if (made) continue;
+    says.push_back(made.error().message);
+    for (Candidate& other : candidates_) {
+      if (other.take_index == candidates_[*next].take_index) other.is_gone = true;
+    }
+  }
+}
+
+Turn Session::listen(const Moment& now, std::size_t index, const Item& item,
+                     const std::string& why) {
   since_listening_ = 0;
   phase_ = Phase::listening;
   Turn turn;
   turn.phase = phase_;
   turn.says.push_back(why);
-  const auto& state = candidates_[index].state;
-  const double speed =
-      speed_steps[static_cast<std::size_t>(state ? state->speed_step : first_speed_step)];
-  turn.sounds.push_back(stretch_sound(items_[index], speed));
+  turn.sounds.push_back(stretch_sound(item, speed_of(candidates_[index])));
   await_sounds(turn, now);
   return turn;
 }
@@ -175,21 +195,26 @@ Turn Session::ask_next(const Moment& now) {
     return turn;
   }
   context_.now = now.unix_seconds;
-  const auto next = choose_next(candidates_, weights_, context_);
-  if (!next) return finish(now);
-  if (options_.listen_every > 0 && since_listening_ >= options_.listen_every) {
-    return listen(now, *next, "Just listen for once; nothing is asked.");
+  Turn turn;
+  Item item;
+  const auto next = next_item(item, turn.says);
+  const bool just_listens =
+      next && options_.listen_every > 0 && since_listening_ >= options_.listen_every;
+  if (!next || just_listens) {
+    Turn other =
+        next ? listen(now, *next, item, "Just listen for once; nothing is asked.") : finish(now);
+    other.says.insert(other.says.begin(), turn.says.begin(), turn.says.end());
+    return other;
   }
   current_ = *next;
+  item_ = std::move(item);
   context_.asked.push_back(*next);
-  if (!candidates_[current_].state) ++context_.new_count;
+  if (candidates_[current_].state == nullptr) ++context_.new_count;
   effort_ = {};
   first_try_.reset();
   hint_step_ = 0;
-  hint_note_ = items_[current_].asked;
-  if (is_line(items_[current_].kind)) hint_note_ = 0;
+  hint_note_ = is_line(item_.kind) ? 0 : item_.asked;
   phase_ = Phase::asking;
-  Turn turn;
   turn.phase = phase_;
   turn.says.push_back(question_text());
   turn.sounds = question_sounds();
@@ -198,7 +223,7 @@ Turn Session::ask_next(const Moment& now) {
 }
 
 std::string Session::question_text() const {
-  const Item& item = items_[current_];
+  const Item& item = item_;
   const std::string heard = fmt::format("{} at {:.0f} %", item.place, 100.0 * speed_ratio());
   switch (item.kind) {
     case Kind::find_the_note:
@@ -227,7 +252,7 @@ std::string Session::question_text() const {
 }
 
 std::vector<SoundOrder> Session::question_sounds() {
-  const Item& item = items_[current_];
+  const Item& item = item_;
   const double speed = speed_ratio();
   std::vector<SoundOrder> sounds;
   // A tonic in the ear comes before any degree (Karpinski; Marvin; both MTO 27.2, 2021).
@@ -268,7 +293,7 @@ Turn Session::hint(const Moment& now) {
   LOWSTRIDE_EXPECTS(phase_ == Phase::asking);
   Turn turn;
   turn.phase = phase_;
-  const Item& item = items_[current_];
+  const Item& item = item_;
   const auto hint = hint_for(item, hint_step_ + 1, hint_note_);
   if (!hint) {
     turn.says.push_back(item.kind == Kind::which_is_it || item.kind == Kind::hide_and_work_out
@@ -295,7 +320,7 @@ Turn Session::hint(const Moment& now) {
 
 Turn Session::answer(const Answer& answer, const Moment& now) {
   LOWSTRIDE_EXPECTS(phase_ == Phase::asking);
-  const Item& item = items_[current_];
+  const Item& item = item_;
   LOWSTRIDE_EXPECTS(fits(item, answer));
   if (effort_.wrong_try_count == 0) {
     effort_.thinking_seconds = std::max(0.0, now.steady_seconds - sound_end_seconds_);
@@ -335,7 +360,7 @@ Turn Session::answer(const Answer& answer, const Moment& now) {
 }
 
 Turn Session::give_feedback(Turn turn, const Verdict& verdict, const Moment& now) {
-  const Item& item = items_[current_];
+  const Item& item = item_;
   const Grade grade = grade_of(item, verdict, effort_);
   const auto kept = recorder_(
       item, record_of(item, verdict, effort_, grade, speed_ratio(), now.unix_seconds, first_try_));
@@ -345,7 +370,8 @@ Turn Session::give_feedback(Turn turn, const Verdict& verdict, const Moment& now
                                        : fmt::format("It was: {}. {}", right, verdict.remark));
   turn.grade = grade;
   if (kept) {
-    candidates_[current_].state = *kept;
+    states_.push_back(*kept);
+    candidates_[current_].state = &states_.back();
     turn.says.push_back(fmt::format("Graded: {}.", grade_text(grade)));
   } else {
     turn.lost = kept.error().message;

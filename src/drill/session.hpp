@@ -2,6 +2,7 @@
 
 #include <cstddef>
 #include <cstdint>
+#include <deque>
 #include <functional>
 #include <optional>
 #include <string>
@@ -11,6 +12,7 @@
 #include "src/drill/answer.hpp"
 #include "src/drill/history.hpp"
 #include "src/drill/item.hpp"
+#include "src/drill/item_book.hpp"
 #include "src/drill/schedule.hpp"
 #include "src/drill/sound.hpp"
 
@@ -71,9 +73,13 @@ struct SessionSummary {
 /// 2014), and listening without a task alternates with tasks (Little, Cheng & Wright, 2019).
 class Session {
  public:
-  /// `states` of items that are not in `items` are ignored.
-  Session(std::vector<Item> items, const std::vector<ItemState>& states, const Weights& weights,
+  /// `states` of items that are not in the book are ignored. An item that can no longer be made is
+  /// passed over; where its take cannot be read, the turn says why.
+  Session(ItemBook book, const std::vector<ItemState>& states, const Weights& weights,
           const SessionOptions& options, Recorder recorder);
+  Session(Session&&) noexcept = default;
+  Session& operator=(Session&&) noexcept = default;
+  ~Session() = default;
 
   [[nodiscard]] Turn begin(const Moment& now);
   /// Requires phase `asking` and an answer that `fits` the item.
@@ -101,14 +107,16 @@ class Session {
 
  private:
   Turn ask_next(const Moment& now);
-  Turn listen(const Moment& now, std::size_t index, const std::string& why);
+  Turn listen(const Moment& now, std::size_t index, const Item& item, const std::string& why);
+  std::optional<std::size_t> next_item(Item& item, std::vector<std::string>& says);
   Turn finish(const Moment& now);
   Turn give_feedback(Turn turn, const Verdict& verdict, const Moment& now);
   [[nodiscard]] std::vector<SoundOrder> question_sounds();
   [[nodiscard]] std::string question_text() const;
   void await_sounds(Turn& turn, const Moment& now);
 
-  std::vector<Item> items_;
+  ItemBook book_;
+  std::deque<ItemState> states_;  // the candidates point into it: it only grows
   std::vector<Candidate> candidates_;
   Weights weights_;
   SessionOptions options_;
@@ -116,6 +124,7 @@ class Session {
   ChoiceContext context_{};
   Phase phase_ = Phase::done;
   std::size_t current_ = 0;
+  Item item_;  // the current one
   Effort effort_;
   std::optional<Verdict> first_try_;  // the wrong one before the answer
   int hint_step_ = 0;

@@ -6,6 +6,8 @@
 #include <chrono>
 #include <csignal>
 #include <cstdlib>
+#include <filesystem>
+#include <fstream>
 #include <map>
 #include <optional>
 #include <regex>
@@ -209,6 +211,24 @@ TEST_F(Drill, notes_are_answered_by_playing_from_a_file) {
   const auto answers = *history().answers();
   ASSERT_EQ(answers.size(), 2U);
   EXPECT_EQ(answers[1].notes.front().mark, drill::Mark::octave);
+}
+
+TEST_F(Drill, a_folder_stands_for_the_takes_in_it) {
+  std::filesystem::create_directories(in_folder("lessons/week 2"));
+  std::filesystem::create_directories(in_folder("empty"));
+  drill::ItemOptions chords;
+  chords.kinds = {drill::Kind::name_the_chord};
+  const std::size_t in_one = drill::items_of(take_, chords).size();
+  ASSERT_TRUE(take::save_copy(take_, in_folder("lessons/first.take")));
+  take_.title = "Another";
+  ASSERT_TRUE(take::save_copy(take_, in_folder("lessons/week 2/second.take")));
+  std::ofstream(in_folder("lessons/torn.take")) << "{\"version\":";
+  const Outcome outcome = run({"drill", in_folder("lessons"), "--kinds", "chord", "--silent"});
+  EXPECT_EQ(outcome.exit_code, 0) << outcome.err;
+  EXPECT_NE(outcome.out.find("0 due, " + std::to_string(2 * in_one) + " new."), std::string::npos)
+      << outcome.out;
+  EXPECT_NE(outcome.err.find("torn.take"), std::string::npos) << outcome.err;
+  expect_refused(run({"drill", in_folder("empty"), "--silent"}), "empty");
 }
 
 TEST_F(Drill, progress_and_table_are_written) {

@@ -320,15 +320,15 @@ TEST_F(Histories, the_next_item_is_found_fast_among_ten_thousand) {
   }
   const auto opening = Clock::now();
   auto history = History::open(path_);
-  const auto states = history->states();
+  auto states = history->states();
   const double opened_ms = ms_since(opening);
   ASSERT_EQ(states->size(), item_count);
   std::vector<Candidate> candidates(item_count);
   for (std::size_t i = 0; i < item_count; ++i) {
     candidates[i].kind = items[i].kind;
-    candidates[i].take_index = i % 20;
+    candidates[i].take_index = static_cast<std::uint32_t>(i % 20);
     candidates[i].place_samples = static_cast<std::int64_t>(i);
-    candidates[i].state = (*states)[i];
+    candidates[i].state = &(*states)[i];
   }
   ChoiceContext context;
   context.now = start;
@@ -346,7 +346,7 @@ TEST_F(Histories, the_next_item_is_found_fast_among_ten_thousand) {
     const auto state = history->record(items[*next], record);
     recorded_ms = std::max(recorded_ms, ms_since(recording));
     ASSERT_TRUE(state);
-    candidates[*next].state = *state;
+    (*states)[*next] = *state;
   }
   std::printf(
       "opening 100,000 answers %.0f ms; next item of 10,000: %.1f ms at worst; keeping an answer: "

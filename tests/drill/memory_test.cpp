@@ -161,10 +161,12 @@ TEST(Schedule, kinds_and_takes_are_interleaved) {
   for (std::size_t i = 0; i < 60; ++i) {
     Candidate candidate;
     candidate.kind = static_cast<Kind>(i / 20);
-    candidate.take_index = i % 2;
+    candidate.take_index = static_cast<std::uint32_t>(i % 2);
     candidate.place_samples = static_cast<std::int64_t>(i / 2);
     candidates.push_back(candidate);
   }
+  const ItemState asked =
+      after_answer(std::nullopt, item_called("a"), default_weights, Grade::slow, 0);
   ChoiceContext context;
   context.most_new = 30;
   int same_kind = 0;
@@ -175,8 +177,7 @@ TEST(Schedule, kinds_and_takes_are_interleaved) {
       ++same_kind;
     context.asked.push_back(*next);
     ++context.new_count;
-    candidates[*next].state =
-        after_answer(std::nullopt, item_called("a"), default_weights, Grade::slow, 0);
+    candidates[*next].state = &asked;
   }
   EXPECT_EQ(same_kind, 0);
   EXPECT_FALSE(choose_next(candidates, default_weights, context))
@@ -185,20 +186,21 @@ TEST(Schedule, kinds_and_takes_are_interleaved) {
 
 TEST(Schedule, the_likeliest_forgotten_comes_first_and_missed_ones_come_back) {
   std::vector<Candidate> candidates(6);
+  std::vector<ItemState> states(6);
   for (std::size_t i = 0; i < 6; ++i) {
     candidates[i].kind = static_cast<Kind>(i);
     candidates[i].place_samples = static_cast<std::int64_t>(i);
-    candidates[i].state =
-        after_answer(std::nullopt, item_called("a"), default_weights, Grade::slow, 0);
+    states[i] = after_answer(std::nullopt, item_called("a"), default_weights, Grade::slow, 0);
+    candidates[i].state = &states[i];
   }
-  candidates[4].state->answered_at = -200 * day;
+  states[4].answered_at = -200 * day;
   ChoiceContext context;
   context.now = 4 * day;
   const auto first = choose_next(candidates, default_weights, context);
   ASSERT_EQ(first, 4U);
   context.asked.push_back(4);
-  candidates[4].state = after_answer(candidates[4].state, item_called("a"), default_weights,
-                                     Grade::missed, context.now);
+  states[4] =
+      after_answer(states[4], item_called("a"), default_weights, Grade::missed, context.now);
   std::vector<std::size_t> order;
   for (int i = 0; i < 4; ++i) {
     const auto next = choose_next(candidates, default_weights, context);
@@ -206,8 +208,8 @@ TEST(Schedule, the_likeliest_forgotten_comes_first_and_missed_ones_come_back) {
     order.push_back(*next);
     context.asked.push_back(*next);
     if (*next != 4)
-      candidates[*next].state = after_answer(candidates[*next].state, item_called("a"),
-                                             default_weights, Grade::slow, context.now);
+      states[*next] =
+          after_answer(states[*next], item_called("a"), default_weights, Grade::slow, context.now);
   }
   EXPECT_NE(order[0], 4U);
   EXPECT_NE(order[1], 4U);
