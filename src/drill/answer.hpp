@@ -107,6 +107,9 @@ struct JudgeOptions {
 [[nodiscard]] Verdict judge(const Item& item, const Answer& answer,
                             const JudgeOptions& options = {});
 
+/// Whether every note that was asked has its right name, and one or more another octave.
+[[nodiscard]] bool is_in_another_octave(const Verdict& verdict) noexcept;
+
 /// How the answer came about.
 struct Effort {
   int hint_count = 0;
@@ -115,8 +118,9 @@ struct Effort {
 };
 
 /// The grade of the formulas. Wrong, or right only after the note itself was told or heard: missed.
-/// Right after other hints or a wrong try: with hints. Right alone: at once within
-/// `quick_seconds(item)`, else slow; a played line that drags is slow.
+/// Right after other hints or a wrong try, or in another octave: with hints (what was heard is
+/// kept, but neither as easily nor any faster). Right alone: at once within `quick_seconds(item)`,
+/// else slow; a played line that drags is slow.
 [[nodiscard]] Grade grade_of(const Item& item, const Verdict& verdict, const Effort& effort);
 
 /// 1 for a right answer without help; each hint takes a fifth off, the share of right notes counts.

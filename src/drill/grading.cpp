@@ -48,7 +48,8 @@ void judge_note(const Item& item, const AnsweredNote& heard, Verdict& verdict) {
   verdict.heard = note_name(item, heard);
   verdict.right = theory::pitch_text(right.midi, item.tune_key);
   if (mark == Mark::octave) {
-    verdict.remark = fmt::format("The right name in the wrong octave: it is {}.", verdict.right);
+    verdict.remark = fmt::format("The right name in the wrong octave; the right note lies {}.",
+                                 right.midi > heard.midi ? "higher" : "lower");
   } else if (!verdict.is_right) {
     verdict.remark = fmt::format("The right note lies {}.", mark == Mark::up ? "higher" : "lower");
   }
@@ -304,9 +305,19 @@ double quick_seconds(const Item& item) noexcept {
   return is_line ? 3.0 * static_cast<double>(item.notes.size()) : 4.0;
 }
 
+bool is_in_another_octave(const Verdict& verdict) noexcept {
+  const auto has_name = [](const MarkedNote& note) {
+    return note.mark == Mark::tick || note.mark == Mark::octave;
+  };
+  return !verdict.is_right && !verdict.marks.empty() &&
+         std::all_of(verdict.marks.begin(), verdict.marks.end(), has_name);
+}
+
 Grade grade_of(const Item& item, const Verdict& verdict, const Effort& effort) {
   // The fourth hint names the note, the fifth sounds it.
-  if (!verdict.is_right || effort.hint_count >= 4) return Grade::missed;
+  if (effort.hint_count >= 4) return Grade::missed;
+  if (is_in_another_octave(verdict)) return Grade::with_hints;
+  if (!verdict.is_right) return Grade::missed;
   if (effort.hint_count > 0 || effort.wrong_try_count > 0) return Grade::with_hints;
   if (item.kind == Kind::play_it_back) {
     const bool is_late =

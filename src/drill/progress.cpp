@@ -114,13 +114,16 @@ Progress progress_of(std::span<const AnswerRecord> answers) {
   Table note_table;
   Table chord_table;
   for (const AnswerRecord& answer : answers) {
-    const bool is_right = answer.grade != Grade::missed;
+    // Of what is not missed only another octave is less than wholly right.
+    const bool is_kept = answer.grade != Grade::missed;
+    const bool is_right = is_kept && answer.share_right >= 1.0;
+    const bool is_off_octave = is_kept && !is_right;
     ++progress.answer_count;
     progress.right_count += is_right ? 1 : 0;
     kinds.add(static_cast<double>(answer.kind), std::string(kind_text(answer.kind)), is_right,
-              false);
+              is_off_octave);
     const double bpm = answer.tempo_bpm * answer.speed_ratio;
-    if (bpm > 0.0) tempos.add(std::floor(bpm / 40.0), tempo_text(bpm), is_right, false);
+    if (bpm > 0.0) tempos.add(std::floor(bpm / 40.0), tempo_text(bpm), is_right, is_off_octave);
     if (answer.kind == Kind::name_the_role && answer.first_heard() != "nothing") {
       role_table.add(role_order(answer.right), answer.right, role_order(answer.first_heard()),
                      answer.first_heard());
@@ -178,8 +181,8 @@ std::string progress_text(const Progress& progress) {
   for (const TroubleGroup& group : progress.troubles) {
     text += fmt::format("Keeps failing{}:\n", group.cause.empty() ? "" : ", " + group.cause);
     for (const Trouble& one : group.items) {
-      text += fmt::format("  {}{}{}, missed {} of the last 5\n", kind_text(one.kind),
-                          one.place.empty() ? "" : ", ", one.place, one.missed_count);
+      text += fmt::format("  {}{}{}, wrong {} of the last 5 times\n", kind_text(one.kind),
+                          one.place.empty() ? "" : ", ", one.place, one.wrong_count);
     }
   }
   return text;

@@ -39,8 +39,8 @@ struct Confusion {
 struct Trouble {
   std::string item_key;
   Kind kind = Kind::find_the_note;
-  std::string place;     // "bar 5, beat 3"; empty in old histories
-  int missed_count = 0;  // of the last five
+  std::string place;    // "bar 5, beat 3"; empty in old histories
+  int wrong_count = 0;  // of the last five, another octave among them
 };
 
 /// Items that keep failing for one reason.

@@ -27,6 +27,11 @@ bool is_line(Kind kind) {
          kind == Kind::hide_and_work_out;
 }
 
+/// Lines come back marked, and a single note whose octave is another one.
+bool shows_marks(const Item& item, const Verdict& verdict) {
+  return is_line(item.kind) || is_in_another_octave(verdict);
+}
+
 /// " (80 ms late)" for a played note that is off the beat by more than a line may be.
 std::string time_text(const MarkedNote& note) {
   if (!note.late_seconds || std::abs(*note.late_seconds) <= JudgeOptions{}.on_time_seconds) {
@@ -338,8 +343,8 @@ Turn Session::answer(const Answer& answer, const Moment& now) {
     ++effort_.wrong_try_count;
     if (!first_try_) first_try_ = verdict;
     turn.phase = phase_;
+    if (shows_marks(item, verdict)) turn.says.push_back(marks_text(item, verdict));
     if (is_line(item.kind)) {
-      turn.says.push_back(marks_text(item, verdict));
       std::size_t index = 0;
       for (const MarkedNote& note : verdict.marks) {
         if (note.mark == Mark::extra) continue;
@@ -364,7 +369,7 @@ Turn Session::give_feedback(Turn turn, const Verdict& verdict, const Moment& now
   const Grade grade = grade_of(item, verdict, effort_);
   const auto kept = recorder_(
       item, record_of(item, verdict, effort_, grade, speed_ratio(), now.unix_seconds, first_try_));
-  if (is_line(item.kind)) turn.says.push_back(marks_text(item, verdict));
+  if (shows_marks(item, verdict)) turn.says.push_back(marks_text(item, verdict));
   const std::string right = is_line(item.kind) ? right_line(item) : verdict.right;
   turn.says.push_back(verdict.is_right ? fmt::format("Right: {}. {}", right, verdict.remark)
                                        : fmt::format("It was: {}. {}", right, verdict.remark));
@@ -372,7 +377,8 @@ Turn Session::give_feedback(Turn turn, const Verdict& verdict, const Moment& now
   if (kept) {
     states_.push_back(*kept);
     candidates_[current_].state = &states_.back();
-    turn.says.push_back(fmt::format("Graded: {}.", grade_text(grade)));
+    turn.says.push_back(fmt::format("Graded: {}{}.", grade_text(grade),
+                                    is_in_another_octave(verdict) ? ", for the octave" : ""));
   } else {
     turn.lost = kept.error().message;
   }

@@ -39,7 +39,7 @@ std::string_view register_text(int midi) noexcept {
 namespace {
 
 constexpr std::size_t looked_back = 5;
-constexpr int missed_enough = 3;
+constexpr int wrong_enough = 3;
 
 /// What a wrong answer may lie in, as a sentence; the order of the sorts decides among equals.
 using Trait = std::pair<int, std::string>;
@@ -76,7 +76,8 @@ Case case_of(const std::vector<const AnswerRecord*>& answers) {
   for (std::size_t i = answers.size() - std::min(answers.size(), looked_back); i < answers.size();
        ++i) {
     const AnswerRecord& answer = *answers[i];
-    if (answer.grade == Grade::missed) ++one.trouble.missed_count;
+    // In another octave is wrong here, though it is graded more mildly.
+    if (answer.grade == Grade::missed || answer.share_right < 1.0) ++one.trouble.wrong_count;
     // A question without notes, as one for a chord, has the key alone.
     const std::vector<NoteRecord> none(1);
     for (const NoteRecord& note : answer.first_notes().empty() ? none : answer.first_notes()) {
@@ -87,7 +88,7 @@ Case case_of(const std::vector<const AnswerRecord*>& answers) {
       for (const Trait& trait : traits) ++wrong[trait];
     }
   }
-  one.is_failing = one.trouble.missed_count >= missed_enough;
+  one.is_failing = one.trouble.wrong_count >= wrong_enough;
   if (!one.is_failing) return one;
   std::erase_if(one.traits, [&](const Trait& trait) { return 4 * wrong[trait] < 3 * wrong_count; });
   return one;
@@ -124,7 +125,7 @@ const Trait* best_cause(const std::vector<Case>& cases, const std::vector<const 
 
 void sort_items(TroubleGroup& group) {
   std::stable_sort(group.items.begin(), group.items.end(), [](const Trouble& a, const Trouble& b) {
-    return a.missed_count > b.missed_count;
+    return a.wrong_count > b.wrong_count;
   });
 }
 

@@ -204,9 +204,10 @@ TEST_F(Drill, notes_are_answered_by_playing_from_a_file) {
   EXPECT_NE(terminal.until("[Enter] ").find("Right: A1"), std::string::npos);
   terminal.type("");
   terminal.until("Heard A2");
+  terminal.until("A2 8ve");
   terminal.until("wrong octave");
   terminal.until("Heard A2");
-  terminal.until("Graded: missed");
+  terminal.until("Graded: with hints, for the octave.");
   terminal.type("q");
   const auto answers = *history().answers();
   ASSERT_EQ(answers.size(), 2U);

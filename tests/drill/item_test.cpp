@@ -194,6 +194,8 @@ TEST_F(Judging, a_played_line_is_judged_in_pitch_and_time) {
   EXPECT_FALSE(deaf.is_right);
   EXPECT_NEAR(deaf.share_right, 0.5, 1e-9);
   EXPECT_THAT(deaf.remark, HasSubstr("octave is another throughout"));
+  EXPECT_EQ(grade_of(item, deaf, {}), Grade::with_hints);
+  EXPECT_EQ(grade_of(item, judge(item, played(item, -2, 0.0)), {}), Grade::with_hints);
   // 80 ms at 120 beats a minute are 0.16 beats.
   const Verdict late = judge(item, played(item, 0, 0.16));
   EXPECT_TRUE(late.is_right);
@@ -206,6 +208,38 @@ TEST_F(Judging, a_played_line_is_judged_in_pitch_and_time) {
   EXPECT_NEAR(*judge(item, played(item, 0, 0.16), half).late_seconds, 0.16, 1e-6);
   // Late by most of a beat: still the same notes, not each the one before.
   EXPECT_TRUE(judge(item, played(item, 0, 0.45)).is_right);
+}
+
+// One scale of grades for the three kinds that ask for pitches: another octave is milder than a
+// wrong note, and help counts as ever.
+TEST_F(Judging, another_octave_is_milder_than_a_wrong_note_in_every_kind) {
+  for (const Kind kind : {Kind::find_the_note, Kind::write_the_bar, Kind::play_it_back}) {
+    const Item& item = example::find(items, kind, 1);
+    const auto answer = [&](int semitones, int last_semitones) -> Answer {
+      if (kind == Kind::find_the_note) {
+        return NoteAnswer{{0.0, item.notes[item.asked].midi + last_semitones, true, false}};
+      }
+      LineAnswer line = played(item, 0, 0.0);
+      line.is_played = kind == Kind::play_it_back;
+      for (AnsweredNote& note : line.notes) note.midi += semitones;
+      line.notes.back().midi += last_semitones - semitones;
+      return line;
+    };
+    const auto grade = [&](int semitones, int last_semitones, int hint_count) {
+      const Verdict verdict = judge(item, answer(semitones, last_semitones));
+      return grade_of(item, verdict, {hint_count, 0, 0.0});
+    };
+    EXPECT_EQ(grade(0, 0, 0), Grade::at_once) << kind_text(kind);
+    EXPECT_EQ(grade(12, 12, 0), Grade::with_hints) << kind_text(kind);
+    EXPECT_EQ(grade(-12, 24, 0), Grade::with_hints) << kind_text(kind);
+    EXPECT_EQ(grade(0, 12, 0), Grade::with_hints) << kind_text(kind);
+    EXPECT_EQ(grade(12, 12, 2), Grade::with_hints) << kind_text(kind);
+    EXPECT_EQ(grade(12, 12, 4), Grade::missed) << "the note itself was told";
+    EXPECT_EQ(grade(12, 13, 0), Grade::missed) << kind_text(kind);
+    EXPECT_EQ(grade(0, 1, 0), Grade::missed) << kind_text(kind);
+  }
+  const Item& item = example::find(items, Kind::write_the_bar, 1);
+  EXPECT_EQ(grade_of(item, judge(item, GiveUp{}), {}), Grade::missed);
 }
 
 TEST_F(Judging, which_is_it_hides_the_answer_evenly_and_can_be_judged_again) {

@@ -22,6 +22,7 @@ AnswerRecord note_answer(const std::string& key, Grade grade, Mark mark, int rig
   answer.grade = grade;
   answer.tempo_bpm = 150.0;
   answer.speed_ratio = 0.6;
+  answer.share_right = mark == Mark::tick ? 1.0 : mark == Mark::octave ? 0.5 : 0.0;
   answer.notes.push_back({0.0, mark, right, heard, role, interval});
   return answer;
 }
@@ -96,14 +97,15 @@ TEST(Progress, what_keeps_failing_is_grouped_by_its_cause) {
   EXPECT_EQ(groups[0].cause, "always after a fourth down");
   ASSERT_EQ(groups[0].items.size(), 4U);
   EXPECT_EQ(groups[0].items[0].place, "bar 1, beat fourth0");
-  EXPECT_EQ(groups[0].items[0].missed_count, 4);
+  EXPECT_EQ(groups[0].items[0].wrong_count, 4);
   EXPECT_EQ(groups[1].cause, "always the octave");
   EXPECT_EQ(groups[1].items.size(), 2U);
   EXPECT_EQ(groups[2].cause, "");
   EXPECT_EQ(groups[2].items.size(), 1U);
   const std::string text = progress_text(progress_of(answers));
-  EXPECT_THAT(text, HasSubstr("Keeps failing, always after a fourth down:\n"
-                              "  find the note, bar 1, beat fourth0, missed 4 of the last 5\n"));
+  EXPECT_THAT(text,
+              HasSubstr("Keeps failing, always after a fourth down:\n"
+                        "  find the note, bar 1, beat fourth0, wrong 4 of the last 5 times\n"));
 
   // One key among several.
   answers.clear();
@@ -117,6 +119,27 @@ TEST(Progress, what_keeps_failing_is_grouped_by_its_cause) {
   for (int i = 0; i < 6; ++i) ask(std::to_string(i), i > 2, 30 + 7 * i, -5, Mark::up, "G");
   ASSERT_EQ(troubles_of(answers).size(), 1U);
   EXPECT_EQ(troubles_of(answers)[0].cause, "");
+}
+
+// Graded more mildly than missed, another octave is still no right answer, and it is the cause.
+TEST(Progress, octaves_are_counted_apart_and_pointed_out) {
+  std::vector<AnswerRecord> answers;
+  for (int i = 0; i < 3; ++i) {
+    for (const char* key : {"low", "high"}) {
+      answers.push_back(
+          note_answer(key, Grade::with_hints, Mark::octave, 36, 48, i, theory::Role::root));
+    }
+    answers.push_back(
+        note_answer("held", Grade::with_hints, Mark::tick, 36, 36, i, theory::Role::root));
+  }
+  const Progress progress = progress_of(answers);
+  EXPECT_EQ(progress.right_count, 3);
+  ASSERT_EQ(progress.by_kind.size(), 1U);
+  EXPECT_EQ(progress.by_kind[0].octave_count, 6);
+  EXPECT_EQ(progress.by_tempo.at(0).octave_count, 6);
+  ASSERT_EQ(progress.troubles.size(), 1U);
+  EXPECT_EQ(progress.troubles[0].cause, "always the octave");
+  EXPECT_EQ(progress.troubles[0].items.size(), 2U);
 }
 
 TEST(Progress, chords_are_confused_by_quality_and_by_what_was_heard_at_first) {

@@ -9,6 +9,7 @@
 #include <gmock/gmock.h>
 
 #include "src/drill/answer_text.hpp"
+#include "src/drill/progress.hpp"
 #include "src/drill/variation.hpp"
 #include "tests/drill/drill_takes.hpp"
 
@@ -178,14 +179,38 @@ TEST(Players, a_guessing_one_ends_at_chance_and_with_everything_slow) {
   EXPECT_GT(difficulty / static_cast<double>(practice.states.size()), 8.0);
 }
 
-TEST(Players, one_deaf_to_octaves_is_told_octaves_and_nothing_else) {
+TEST(Players, one_deaf_to_octaves_keeps_what_is_heard_and_gets_no_faster) {
   Practice practice({Kind::find_the_note, Kind::play_it_back, Kind::write_the_bar});
-  practice.run_day(0, [](const Session& session) { return moved(right_answer(session), 12, 0.0); });
-  ASSERT_GT(practice.records.size(), 30U);
+  for (int d = 0; d < 60; ++d) {
+    practice.run_day(d,
+                     [](const Session& session) { return moved(right_answer(session), 12, 0.0); });
+    EXPECT_EQ(practice.last.right_count, 0);
+  }
+  ASSERT_GT(practice.records.size(), 60U);
   for (const AnswerRecord& record : practice.records) {
-    EXPECT_EQ(record.grade, Grade::missed);
+    EXPECT_EQ(record.grade, Grade::with_hints) << kind_text(record.kind);
     EXPECT_NEAR(record.share_right, 0.5, 1e-9);
     for (const NoteRecord& note : record.notes) EXPECT_EQ(note.mark, Mark::octave);
+  }
+  EXPECT_EQ(practice.states.size(), practice.items.size());
+  for (const auto& [key, state] : practice.states) {
+    EXPECT_EQ(state.missed_count, 0) << key;
+    EXPECT_EQ(state.speed_step, first_speed_step) << key;
+    EXPECT_GT(state.memory.difficulty, 7.0) << key;
+  }
+  const Progress progress = progress_of(practice.records);
+  EXPECT_EQ(progress.right_count, 0);
+  ASSERT_EQ(progress.troubles.size(), 1U);
+  EXPECT_EQ(progress.troubles[0].cause, "always the octave");
+}
+
+TEST(Players, one_deaf_to_pitch_is_not_taken_for_one_deaf_to_octaves) {
+  Practice practice({Kind::find_the_note, Kind::play_it_back, Kind::write_the_bar});
+  practice.run_day(0, [](const Session& session) { return moved(right_answer(session), 11, 0.0); });
+  ASSERT_GT(practice.records.size(), 30U);
+  for (const AnswerRecord& record : practice.records) {
+    EXPECT_EQ(record.grade, Grade::missed) << kind_text(record.kind);
+    EXPECT_EQ(record.share_right, 0.0);
   }
 }
 
