@@ -65,6 +65,28 @@ struct Mover {
   }
 };
 
+struct Scaler {
+  double factor;
+
+  void to(Point& point) const { point = {factor * point.x, factor * point.y}; }
+  void operator()(TextMark& mark) const {
+    to(mark.place);
+    mark.style.size_pt *= factor;
+  }
+  void operator()(GlyphMark& mark) const {
+    to(mark.place);
+    mark.height_pt *= factor;
+  }
+  void operator()(LineMark& mark) const {
+    to(mark.from);
+    to(mark.to);
+    mark.width_pt *= factor;
+  }
+  void operator()(ShapeMark& mark) const {
+    for (Point& point : mark.points) to(point);
+  }
+};
+
 }  // namespace
 
 Bounds bounds_of(const std::vector<Mark>& marks, const TextMeasure& measure) {
@@ -75,6 +97,10 @@ Bounds bounds_of(const std::vector<Mark>& marks, const TextMeasure& measure) {
 
 void move(std::vector<Mark>& marks, double x, double y) {
   for (Mark& mark : marks) std::visit(Mover{x, y}, mark);
+}
+
+void scale(std::vector<Mark>& marks, double factor) {
+  for (Mark& mark : marks) std::visit(Scaler{factor}, mark);
 }
 
 }  // namespace lowstride::sheet

@@ -21,4 +21,7 @@ struct Bounds {
 /// Moves marks to the right and down.
 void move(std::vector<Mark>& marks, double x, double y);
 
+/// Makes marks larger or smaller about the origin, lines and letters too. `factor` > 0.
+void scale(std::vector<Mark>& marks, double factor);
+
 }  // namespace lowstride::sheet

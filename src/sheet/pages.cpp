@@ -1,7 +1,9 @@
 #include "src/sheet/pages.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
+#include <iterator>
 
 #include <fmt/format.h>
 #include <fmt/ranges.h>
@@ -20,12 +22,28 @@ namespace {
 constexpr double side_margin = 42.0;
 constexpr double top_margin = 40.0;
 constexpr double bottom_margin = 44.0;
-constexpr double system_gap = 20.0;
 constexpr double remark_gap = 3.0;
 constexpr double remark_line_height = 12.0;
 constexpr double widest_stretch = 46.0;       // a quarter never takes more
 constexpr double comfortable_stretch = 18.5;  // bars are put on a line while a quarter has this
 constexpr std::size_t usual_bars_a_system = 4;
+constexpr std::size_t most_lines_to_tighten = 16;  // no spacing brings more onto a page
+constexpr double legend_gap = 14.0;
+constexpr double least_legend_gap = 8.0;
+constexpr double legend_line_height = 11.0;
+
+/// How large systems are and how far apart.
+struct Spacing {
+  double scale = 1.0;  // of the staff that engraving.hpp describes, 7 mm high
+  double gap = 20.0;
+};
+
+/// What a section that runs over its page by a few lines is set in instead, the first that brings
+/// it onto one page: closer lines, then staves of 6.5 and 6 mm, which solo and choral music is
+/// printed in (common practice; E. Gould, Behind Bars, 2011, "Stave sizes", from memory). Smaller
+/// than that, frets are hard to read from a stand: such a section keeps the first spacing and its
+/// pages.
+constexpr std::array<Spacing, 4> spacings{{{1.0, 20.0}, {1.0, 11.0}, {0.92, 10.0}, {0.84, 8.0}}};
 
 constexpr TextStyle title_style{Face::serif_bold, 20.0};
 constexpr TextStyle subtitle_style{Face::serif_italic, 12.0};
@@ -85,7 +103,6 @@ class SectionWriter {
     write_heading();
     write_grids();
     write_systems();
-    write_legend();
     return {};
   }
 
@@ -177,6 +194,67 @@ class SectionWriter {
     y_ += height * static_cast<double>(rows) + 8.0;
   }
 
+  /// A system with the remarks under it, as it will stand on the page.
+  struct Line {
+    std::vector<Mark> marks;
+    double height_pt = 0.0;  // of the system alone
+    std::vector<std::string> remarks;
+
+    [[nodiscard]] double whole_height_pt() const {
+      return height_pt + (remarks.empty() ? 0.0
+                                          : remark_gap + remark_line_height *
+                                                             static_cast<double>(remarks.size()));
+    }
+  };
+
+  /// All systems of the section in one spacing, with what they have to have explained.
+  struct Setting {
+    std::vector<Line> lines;
+    double gap = 0.0;
+    std::vector<std::string> legend;
+  };
+
+  [[nodiscard]] Setting set_systems(const std::vector<EngravedBar>& bars,
+                                    const Spacing& spacing) const {
+    Setting setting;
+    setting.gap = spacing.gap;
+    SystemPainter painter(section_.take, layout_, options_.staff, measure_);
+    bool has_doubtful_chord = false;
+    double before = comfortable_stretch;
+    for (std::size_t begin = 0; begin < bars.size();) {
+      SystemPlace place;
+      place.is_first = begin == 0;
+      place.width_pt = line_width() / spacing.scale;
+      const double room = place.width_pt - painter.prefix_pt(place.is_first);
+      const std::size_t count = bars_that_fit(bars, begin, room, layout_.bars.front().number <= 0);
+      const std::span<const EngravedBar> line(&bars[begin], count);
+      place.is_last = begin + count == bars.size();
+      const double full = stretch_for(line, room);
+      // A short last line is not pulled apart: it goes on as the lines above it.
+      const bool is_short = place.is_last && count < usual_bars_a_system;
+      place.stretch = std::min(is_short ? std::min(full, before) : full, widest_stretch);
+      before = place.stretch;
+      PaintedSystem system = painter.paint(line, place);
+      scale(system.marks, spacing.scale);
+      setting.lines.push_back({std::move(system.marks), spacing.scale * system.height_pt,
+                               remark_lines(begin, begin + count)});
+      has_doubtful_chord = has_doubtful_chord || system.has_doubtful_chord;
+      begin += count;
+    }
+    setting.legend = legend_lines(painter.signs(), has_doubtful_chord);
+    return setting;
+  }
+
+  /// Whether systems and legend end on the page on which they begin.
+  [[nodiscard]] bool fits(const Setting& setting) const {
+    double bottom = y_ - setting.gap;
+    for (const Line& line : setting.lines) bottom += line.whole_height_pt() + setting.gap;
+    if (!setting.legend.empty()) {
+      bottom += least_legend_gap + legend_line_height * static_cast<double>(setting.legend.size());
+    }
+    return bottom <= height_ - bottom_margin;
+  }
+
   void write_systems() {
     const auto pitches = written_pitches(section_.take, layout_);
     std::vector<EngravedBar> bars;
@@ -184,41 +262,28 @@ class SectionWriter {
     for (std::size_t i = 0; i < layout_.bars.size(); ++i) {
       bars.push_back(engrave_bar(layout_.bars[i], i, pitches[i], measure_));
     }
-    SystemPainter painter(section_.take, layout_, options_.staff, measure_);
-    double before = comfortable_stretch;
-    for (std::size_t begin = 0; begin < bars.size();) {
-      SystemPlace place;
-      place.is_first = begin == 0;
-      const double room = line_width() - painter.prefix_pt(place.is_first);
-      const std::size_t count = bars_that_fit(bars, begin, room, layout_.bars.front().number <= 0);
-      const std::span<const EngravedBar> line(&bars[begin], count);
-      place.is_last = begin + count == bars.size();
-      place.width_pt = line_width();
-      const double full = stretch_for(line, room);
-      // A short last line is not pulled apart: it goes on as the lines above it.
-      const bool is_short = place.is_last && count < usual_bars_a_system;
-      place.stretch = std::min(is_short ? std::min(full, before) : full, widest_stretch);
-      before = place.stretch;
-      PaintedSystem system = painter.paint(line, place);
-      const std::vector<std::string> remarks = remark_lines(begin, begin + count);
-      const double remarks_height =
-          remarks.empty() ? 0.0
-                          : remark_gap + remark_line_height * static_cast<double>(remarks.size());
-      if (y_ + system.height_pt + remarks_height > height_ - bottom_margin && !page().marks.empty())
+    Setting chosen = set_systems(bars, spacings.front());
+    // A tune of two pages and more stays as it is, and is not set four times over to find that out.
+    const bool is_near = chosen.lines.size() <= most_lines_to_tighten;
+    for (std::size_t i = 1; i < spacings.size() && is_near && !fits(chosen); ++i) {
+      Setting tighter = set_systems(bars, spacings[i]);
+      if (fits(tighter)) chosen = std::move(tighter);
+    }
+    for (Line& line : chosen.lines) {
+      if (y_ + line.whole_height_pt() > height_ - bottom_margin && !page().marks.empty()) {
         begin_page();
-      move(system.marks, side_margin, y_);
-      auto& marks = page().marks;
-      marks.insert(marks.end(), system.marks.begin(), system.marks.end());
-      double remark_y = y_ + system.height_pt + remark_gap;
-      for (const std::string& words : remarks) {
+      }
+      move(line.marks, side_margin, y_);
+      std::ranges::move(line.marks, std::back_inserter(page().marks));
+      line.marks = {};  // a long tune is not held twice
+      double remark_y = y_ + line.height_pt + remark_gap;
+      for (const std::string& words : line.remarks) {
         remark_y += remark_line_height;
         text(side_margin, remark_y, words, remark_style, Align::left);
       }
-      y_ += system.height_pt + remarks_height + system_gap;
-      has_doubtful_chord_ = has_doubtful_chord_ || system.has_doubtful_chord;
-      begin += count;
+      y_ += line.whole_height_pt() + chosen.gap;
     }
-    signs_ = painter.signs();
+    write_legend(chosen);
   }
 
   /// The remarks about some bars, as lines of the page's width.
@@ -235,7 +300,7 @@ class SectionWriter {
     return lines;
   }
 
-  /// Four bars and a pick-up, or as many as are not crowded; one at least.
+  /// Four bars, and a pick-up or a last one more, or as many as are not crowded; one at least.
   [[nodiscard]] static std::size_t bars_that_fit(const std::vector<EngravedBar>& bars,
                                                  std::size_t begin, double room, bool has_pickup) {
     std::size_t most = usual_bars_a_system;
@@ -248,19 +313,26 @@ class SectionWriter {
       if (count > 0 && width > room) break;
       ++count;
     }
+    // One bar left over is no line of its own where there is room for it.
+    if (count == usual_bars_a_system && begin + count + 1 == bars.size() &&
+        width + bars[begin + count].width_pt(comfortable_stretch) <= room) {
+      ++count;
+    }
     // Three bars and a lone one read worse than two and two.
     return count == 3 && begin + count < bars.size() ? 2 : count;
   }
 
-  void write_legend() {
+  /// What the signs mean that were used, and what is left out.
+  [[nodiscard]] std::vector<std::string> legend_lines(const TabSigns& used,
+                                                      bool has_doubtful_chord) const {
     std::vector<std::string> lines;
     std::vector<std::string> signs;
-    if (signs_.has_dead) signs.emplace_back("x  dead note");
-    if (signs_.has_held) signs.emplace_back("( )  held over");
-    if (signs_.has_hammer) signs.emplace_back("H, P  hammered on, pulled off");
-    if (signs_.has_slide) signs.emplace_back("a line between two numbers: a slide");
-    if (signs_.has_doubt || has_doubtful_chord_) signs.emplace_back("?  in doubt");
-    if (signs_.has_off_neck) signs.emplace_back("*  not on this neck");
+    if (used.has_dead) signs.emplace_back("x  dead note");
+    if (used.has_held) signs.emplace_back("( )  held over");
+    if (used.has_hammer) signs.emplace_back("H, P  hammered on, pulled off");
+    if (used.has_slide) signs.emplace_back("a line between two numbers: a slide");
+    if (used.has_doubt || has_doubtful_chord) signs.emplace_back("?  in doubt");
+    if (used.has_off_neck) signs.emplace_back("*  not on this neck");
     if (!signs.empty()) lines.push_back(fmt::format("{}", fmt::join(signs, "     ")));
     if (layout_.swing_ratio) {
       lines.push_back(fmt::format(
@@ -280,12 +352,20 @@ class SectionWriter {
       lines.push_back(
           fmt::format("{} notes lie outside the bars and are left out.", layout_.unbarred.size()));
     }
-    if (lines.empty()) return;
-    const double height = 11.0 * static_cast<double>(lines.size());
-    if (y_ + height - system_gap + 8.0 > height_ - bottom_margin) begin_page();
-    y_ -= page().marks.empty() ? 0.0 : system_gap - 14.0;
-    for (const std::string& words : lines) {
-      y_ += 11.0;
+    return lines;
+  }
+
+  void write_legend(const Setting& setting) {
+    if (setting.legend.empty()) return;
+    const double height = legend_line_height * static_cast<double>(setting.legend.size());
+    const double bottom = y_ - setting.gap;
+    if (bottom + least_legend_gap + height > height_ - bottom_margin) {
+      begin_page();
+    } else {
+      y_ = std::min(bottom + legend_gap, height_ - bottom_margin - height);
+    }
+    for (const std::string& words : setting.legend) {
+      y_ += legend_line_height;
       text(side_margin, y_, words, legend_style, Align::left);
     }
   }
@@ -299,8 +379,6 @@ class SectionWriter {
   double y_ = 0.0;
   SheetLayout layout_;
   std::vector<SheetRemark> remarks_;
-  TabSigns signs_;
-  bool has_doubtful_chord_ = false;
 };
 
 }  // namespace

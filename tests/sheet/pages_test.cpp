@@ -92,6 +92,84 @@ TEST(Pages, a_section_begins_a_page_and_pages_are_numbered) {
   EXPECT_EQ(text_count({(*pages)[1]}, "2 / 2"), 1U);
 }
 
+/// Heights of the staves of a page, from the first line of a staff to its fifth: five long lines of
+/// one length, equally far apart.
+double staff_height(const Page& page) {
+  std::vector<double> lines;
+  for (const Mark& mark : page.marks) {
+    const auto* line = std::get_if<LineMark>(&mark);
+    if (line != nullptr && line->from.y == line->to.y && line->to.x - line->from.x > 300.0) {
+      lines.push_back(line->from.y);
+    }
+  }
+  return lines.size() < 5 ? 0.0 : lines[4] - lines[0];
+}
+
+// 32 bars of quarters, no two lines alike: eight systems.
+TEST(Pages, a_tune_of_32_bars_stands_on_one_page_and_is_never_set_too_small_to_read) {
+  constexpr double points_a_mm = 72.0 / 25.4;
+  for (const PaperSize paper : {PaperSize::a4, PaperSize::letter}) {
+    for (const StaffKind staff : {StaffKind::staff_and_tab, StaffKind::tab_only}) {
+      PageOptions options;
+      options.paper = paper;
+      options.staff = staff;
+      const auto pages =
+          lay_out_pages({{quarters(32), "Level 5: approaches"}}, options, plain_measure);
+      ASSERT_TRUE(pages) << pages.error().message;
+      ASSERT_EQ(pages->size(), 1U);
+      if (staff == StaffKind::staff_and_tab) {
+        EXPECT_GE(staff_height(pages->front()), 5.9 * points_a_mm);
+      }
+      for (const char* number : {"1", "5", "9", "13", "17", "21", "25", "29"}) {
+        EXPECT_GE(text_count(*pages, number), 1U) << number;
+      }
+    }
+  }
+  // What fits without is left as large as it was, and what needs more pages too.
+  for (const int bar_count : {12, 24, 64}) {
+    const auto pages = lay_out_pages({{quarters(bar_count), {}}}, {}, plain_measure);
+    ASSERT_TRUE(pages) << pages.error().message;
+    EXPECT_NEAR(staff_height(pages->front()), 20.0, 1e-9) << bar_count;
+  }
+}
+
+// A recording ends on the one of the bar after its last: that bar is no line of its own.
+TEST(Pages, a_lone_last_bar_stands_with_the_four_before_it) {
+  const auto pages = lay_out_pages({{quarters(9), {}}}, {}, plain_measure);
+  ASSERT_TRUE(pages);
+  EXPECT_GE(text_count(*pages, "5"), 1U);
+  // Bar 9 has no system and so no number; its fret numbers are not above 8.
+  EXPECT_EQ(text_count(*pages, "9"), 0U);
+}
+
+// Systems of one page do not run into one another however close they stand.
+TEST(Pages, close_systems_keep_apart) {
+  const auto pages = lay_out_pages({{quarters(32), "Level 5: approaches"}}, {}, plain_measure);
+  ASSERT_TRUE(pages);
+  ASSERT_EQ(pages->size(), 1U);
+  // Between the last tab line of a system and the chord names of the next one.
+  std::vector<double> tab_lines;
+  std::vector<double> chord_tops;
+  for (const Mark& mark : pages->front().marks) {
+    if (const auto* line = std::get_if<LineMark>(&mark);
+        line != nullptr && line->grey == 0.25 && line->from.y == line->to.y) {
+      tab_lines.push_back(line->from.y);
+    }
+    if (const auto* words = std::get_if<TextMark>(&mark); words != nullptr && words->text == "G") {
+      chord_tops.push_back(words->place.y - 0.75 * words->style.size_pt);
+    }
+  }
+  ASSERT_EQ(tab_lines.size(), 8U * 4U);
+  for (std::size_t system = 0; system + 1 < 8; ++system) {
+    const double bottom = tab_lines[4 * system + 3];
+    double next = 1e9;
+    for (const double top : chord_tops) {
+      if (top > bottom) next = std::min(next, top);
+    }
+    EXPECT_GT(next - bottom, 6.0) << "system " << system;
+  }
+}
+
 TEST(Pages, what_cannot_be_laid_out_says_why) {
   TakeMaker maker(120.0);
   maker.note(0, 1, "E1");
