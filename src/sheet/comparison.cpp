@@ -4,13 +4,14 @@
 #include <cmath>
 #include <functional>
 
+#include "src/sheet/comparison_chords.hpp"
 #include "src/sheet/grid.hpp"
-#include "src/sheet/harmony.hpp"
 #include "src/sheet/matching.hpp"
-#include "src/theory/chord_label.hpp"
 
 namespace lowstride::sheet {
 namespace {
+
+using detail::seconds;
 
 constexpr double onset_tolerance_seconds = 0.05;
 constexpr double beat_tolerance_seconds = 0.07;
@@ -22,10 +23,6 @@ struct Span {
   int midi = 0;
   bool is_dead = false;
 };
-
-double seconds(const take::Take& take, std::int64_t samples) {
-  return static_cast<double>(samples) / static_cast<double>(take.time_base_hz);
-}
 
 std::vector<Span> spans_of(const take::Take& take) {
   std::vector<Span> spans;
@@ -264,169 +261,6 @@ void compare_beats(const take::Take& mine, const take::Take& other, Comparison& 
   }
 }
 
-/// A chord over a stretch, as the table of chords has it: no gaps, N where no chord stands.
-struct ChordPiece {
-  double begin = 0.0;
-  double end = 0.0;
-  std::optional<std::size_t> index;
-};
-
-std::vector<ChordPiece> pieces_of(const take::Take& take) {
-  std::vector<ChordPiece> pieces;
-  double reached = 0.0;
-  for (std::size_t i = 0; i < take.chords.size(); ++i) {
-    const double begin = seconds(take, take.chords[i].begin_samples);
-    const double end = seconds(take, take.chords[i].end_samples);
-    if (begin > reached) pieces.push_back({reached, begin, std::nullopt});
-    pieces.push_back({begin, end, i});
-    reached = end;
-  }
-  const double length = seconds(take, take.length_samples);
-  if (length > reached) pieces.push_back({reached, length, std::nullopt});
-  return pieces;
-}
-
-dsp::ChordReading reading(const take::Take& take, const std::optional<std::size_t>& index) {
-  return index ? take.chords[*index].chord : dsp::ChordReading{};
-}
-
-/// Tones above the root with the bass among them (bit 0 = root); 0 without a chord.
-unsigned tones(const dsp::ChordReading& chord) {
-  if (!chord.root_pc) return 0;
-  const auto bass = static_cast<unsigned>((chord.bass_pc - *chord.root_pc + 12) % 12);
-  return dsp::chord_tone_mask(chord.quality) | (1U << bass);
-}
-
-/// A share of time that is right, over the time that can be judged.
-struct TimeShare {
-  double right = 0.0;
-  double judged = 0.0;
-  void add(bool is_right, double duration) {
-    judged += duration;
-    if (is_right) right += duration;
-  }
-  [[nodiscard]] std::optional<double> share() const {
-    if (judged <= 0.0) return std::nullopt;
-    return right / judged;
-  }
-};
-
-void compare_chords(const take::Take& mine, const take::Take& other, Comparison& comparison) {
-  if (mine.chords.empty() || other.chords.empty()) return;
-  const auto here = pieces_of(mine);
-  const auto there = pieces_of(other);
-  TimeShare root;
-  TimeShare majmin;
-  TimeShare sevenths;
-  constexpr unsigned up_to_fifth = 0xFFU;
-  const unsigned major = dsp::chord_tone_mask(dsp::ChordQuality::major);
-  const unsigned minor = dsp::chord_tone_mask(dsp::ChordQuality::minor);
-  const std::vector<unsigned> seventh_kinds{
-      major,
-      minor,
-      dsp::chord_tone_mask(dsp::ChordQuality::major_seventh),
-      dsp::chord_tone_mask(dsp::ChordQuality::dominant_seventh),
-      dsp::chord_tone_mask(dsp::ChordQuality::minor_seventh),
-      0U};
-  std::size_t at = 0;
-  for (const ChordPiece& reference : there) {
-    double begin = reference.begin;
-    while (begin < reference.end) {
-      while (at < here.size() && here[at].end <= begin) ++at;
-      // Past its end the take says nothing, which is no chord.
-      const bool is_past = at == here.size();
-      const double end = is_past ? reference.end : std::min(reference.end, here[at].end);
-      const auto index = is_past ? std::nullopt : here[at].index;
-      const dsp::ChordReading a = reading(mine, index);
-      const dsp::ChordReading b = reading(other, reference.index);
-      const double duration = end - begin;
-      const bool is_same_root = a.root_pc == b.root_pc;
-      root.add(is_same_root, duration);
-      const unsigned low = tones(b) & up_to_fifth;
-      if (low == (major & up_to_fifth) || low == (minor & up_to_fifth) || tones(b) == 0) {
-        majmin.add(is_same_root && (tones(a) & up_to_fifth) == low, duration);
-      }
-      if (std::ranges::find(seventh_kinds, tones(b)) != seventh_kinds.end()) {
-        sevenths.add(is_same_root && tones(a) == tones(b), duration);
-      }
-      // A change a little early or late is no other chord.
-      constexpr double least_seconds = 0.1;
-      const bool differs = a != b && !(is_same_root && tones(a) == tones(b) && !a.root_pc);
-      if (differs && duration >= least_seconds) {
-        auto& all = comparison.chords;
-        if (!all.empty() && all.back().end_seconds == begin && all.back().mine == index &&
-            all.back().other == reference.index) {
-          all.back().end_seconds = end;
-        } else {
-          all.push_back({begin, end, index, reference.index});
-        }
-      }
-      begin = end;
-    }
-  }
-  comparison.scores.chord_root = root.share();
-  comparison.scores.chord_majmin = majmin.share();
-  comparison.scores.chord_sevenths = sevenths.share();
-}
-
-/// `other` on the clock of `mine`, its bars counted on by `bar_shift`.
-std::optional<take::Take> placed_by_bars(const take::Take& other, const take::Take& mine,
-                                         int bar_shift) {
-  // Beats since the first of bar 1, and when they fall.
-  struct Counted {
-    double number = 0.0;
-    double samples = 0.0;
-  };
-  const auto counted = [&mine](const take::Take& take) {
-    std::vector<Counted> beats;
-    beats.reserve(take.beats.size());
-    for (const take::Beat& beat : take.beats) {
-      beats.push_back({static_cast<double>((beat.bar - 1) * mine.beats_per_bar + beat.beat - 1),
-                       static_cast<double>(beat.time_samples)});
-    }
-    return beats;
-  };
-  auto from = counted(other);
-  for (Counted& beat : from) beat.number += bar_shift * mine.beats_per_bar;
-  const auto to = counted(mine);
-  const auto counts_on = [](const std::vector<Counted>& beats) {
-    return beats.size() > 1 &&
-           std::ranges::adjacent_find(beats, [](const Counted& a, const Counted& b) {
-             return b.number <= a.number;
-           }) == beats.end();
-  };
-  if (!counts_on(from) || !counts_on(to)) return std::nullopt;
-  const auto between = [](const std::vector<Counted>& beats, double Counted::*known,
-                          double Counted::*wanted, double value) {
-    auto next = std::ranges::upper_bound(beats, value, {}, known);
-    next = std::clamp(next, beats.begin() + 1, beats.end() - 1);
-    const Counted& a = *std::prev(next);
-    const Counted& b = *next;
-    return a.*wanted + (value - a.*known) / (b.*known - a.*known) * (b.*wanted - a.*wanted);
-  };
-  const auto moved = [&](std::int64_t samples) -> std::int64_t {
-    const double number =
-        between(from, &Counted::samples, &Counted::number, static_cast<double>(samples));
-    return std::llround(between(to, &Counted::number, &Counted::samples, number));
-  };
-  take::Take placed = other;
-  placed.time_base_hz = mine.time_base_hz;
-  for (take::Note& note : placed.notes) {
-    note.onset_samples = moved(note.onset_samples);
-    note.offset_samples = std::max(note.onset_samples + 1, moved(note.offset_samples));
-  }
-  for (take::Beat& beat : placed.beats) {
-    beat.time_samples = moved(beat.time_samples);
-    beat.bar += bar_shift;
-  }
-  for (take::ChordSpan& chord : placed.chords) {
-    chord.begin_samples = moved(chord.begin_samples);
-    chord.end_samples = moved(chord.end_samples);
-  }
-  placed.length_samples = moved(other.length_samples);
-  return placed;
-}
-
 }  // namespace
 
 Comparison compare(const take::Take& mine, const take::Take& other) {
@@ -434,28 +268,8 @@ Comparison compare(const take::Take& mine, const take::Take& other) {
   NotePairs(mine, other).write_down(comparison);
   score_notes(spans_of(mine), spans_of(other), comparison.scores);
   compare_beats(mine, other, comparison);
-  compare_chords(mine, other, comparison);
+  detail::compare_chords(mine, other, comparison);
   return comparison;
-}
-
-std::optional<PlacedByBars> on_bars_of(const take::Take& other, const take::Take& mine) {
-  constexpr int farthest_bars = 4;
-  auto placed = placed_by_bars(other, mine, 0);
-  if (!placed) return std::nullopt;
-  PlacedByBars best{std::move(*placed), 0};
-  std::size_t most_alike = compare(mine, best.take).alike_count;
-  // Bar numbers are believed unless another count makes most of the line agree.
-  if (2 * most_alike >= mine.notes.size()) return best;
-  for (int distance = 1; distance <= farthest_bars; ++distance) {
-    for (const int shift : {-distance, distance}) {
-      auto moved = placed_by_bars(other, mine, shift);
-      const std::size_t alike = moved ? compare(mine, *moved).alike_count : 0;
-      if (2 * alike < mine.notes.size() || alike <= most_alike) continue;
-      most_alike = alike;
-      best = {std::move(*moved), shift};
-    }
-  }
-  return best;
 }
 
 }  // namespace lowstride::sheet
