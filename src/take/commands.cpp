@@ -9,20 +9,13 @@
 #include <functional>
 #include <utility>
 
+#include "src/take/command_places.hpp"
 #include "src/take/time_text.hpp"
 #include "src/theory/chord_label.hpp"
 #include "src/theory/pitch.hpp"
 
 namespace lowstride::take {
 namespace {
-
-/// How far from the place that was typed a note may begin and still be the one that is meant. Half
-/// a quaver at 100 a minute; players are rarely further from the beat.
-constexpr double note_reach_seconds = 0.15;
-/// Bars begin with notes that are played ahead of the beat by as much as this.
-constexpr double ahead_of_beat_seconds = 0.05;
-/// Share of a beat within which a chord is set on the beat. An anticipated half beat is further.
-constexpr double chord_snap_share = 0.25;
 
 struct Pair {
   std::string_view left;
@@ -37,8 +30,6 @@ Result<Pair> sides(std::string_view value, std::string_view form) {
   }
   return Pair{value.substr(0, at), value.substr(at + 1)};
 }
-
-bool is_stretch_text(std::string_view text) { return text.find("..") != std::string_view::npos; }
 
 std::optional<double> number_in(std::string_view text) {
   double value = 0.0;
@@ -102,108 +93,12 @@ class Maker {
     return {};
   }
 
-  [[nodiscard]] std::int64_t samples(double seconds) const {
-    return std::llround(seconds * static_cast<double>(draft_.time_base_hz));
-  }
   [[nodiscard]] Result<std::int64_t> time(std::string_view text) const {
     return parse_time(text, draft_);
   }
-  [[nodiscard]] Result<Note> note_at(std::string_view text) const;
-  [[nodiscard]] Result<std::vector<NoteId>> notes_in(std::string_view text) const;
-  [[nodiscard]] Result<Stretch> bars_or_times(std::string_view text) const;
-  [[nodiscard]] Result<Beat> beat_at(std::string_view text) const;
-  [[nodiscard]] Result<Stretch> chord_stretch(std::string_view text) const;
-
   Take draft_;
   EditGroup group_;
 };
-
-Result<Note> Maker::note_at(std::string_view text) const {
-  const auto at = time(text);
-  if (!at) return tl::unexpected(at.error());
-  const Note* nearest = nullptr;
-  const Note* sounding = nullptr;
-  for (const Note& note : draft_.notes) {
-    if (nearest == nullptr ||
-        std::abs(note.onset_samples - *at) < std::abs(nearest->onset_samples - *at)) {
-      nearest = &note;
-    }
-    if (note.onset_samples <= *at && *at < note.offset_samples) sounding = &note;
-  }
-  if (nearest != nullptr && std::abs(nearest->onset_samples - *at) <= samples(note_reach_seconds)) {
-    return *nearest;
-  }
-  if (sounding != nullptr) return *sounding;
-  return fail(
-      ErrorCode::not_found,
-      fmt::format("no note sounds at {}; put one there with --add-note FROM..TO=PITCH.", text));
-}
-
-/// A stretch; one in bars takes in the notes that are played ahead of its first beat.
-Result<Stretch> Maker::bars_or_times(std::string_view text) const {
-  auto stretch = parse_stretch(text, draft_);
-  if (!stretch || text.front() != 'b') return stretch;
-  const std::int64_t ahead = samples(ahead_of_beat_seconds);
-  stretch->begin_samples = std::max<std::int64_t>(0, stretch->begin_samples - ahead);
-  if (stretch->end_samples < draft_.length_samples) {
-    stretch->end_samples = std::max(stretch->begin_samples + 1, stretch->end_samples - ahead);
-  }
-  return stretch;
-}
-
-Result<std::vector<NoteId>> Maker::notes_in(std::string_view text) const {
-  std::vector<NoteId> ids;
-  if (!is_stretch_text(text)) {
-    const auto note = note_at(text);
-    if (!note) return tl::unexpected(note.error());
-    return std::vector<NoteId>{note->id};
-  }
-  const auto stretch = bars_or_times(text);
-  if (!stretch) return tl::unexpected(stretch.error());
-  for (const Note& note : draft_.notes) {
-    if (note.onset_samples >= stretch->begin_samples && note.onset_samples < stretch->end_samples) {
-      ids.push_back(note.id);
-    }
-  }
-  if (ids.empty()) {
-    return fail(ErrorCode::not_found,
-                fmt::format("no note begins in {}; give another stretch.", text));
-  }
-  return ids;
-}
-
-Result<Beat> Maker::beat_at(std::string_view text) const {
-  const auto at = time(text);
-  if (!at) return tl::unexpected(at.error());
-  const Beat* beat = nearest_beat(draft_, *at);
-  if (beat == nullptr) {
-    return fail(ErrorCode::not_found, "the take has no beats; set some with --add-beat T.");
-  }
-  return *beat;
-}
-
-Result<Stretch> Maker::chord_stretch(std::string_view text) const {
-  if (is_stretch_text(text)) return parse_stretch(text, draft_);
-  const auto at = time(text);
-  if (!at) return tl::unexpected(at.error());
-  std::int64_t begin = *at;
-  if (const Beat* beat = nearest_beat(draft_, begin)) {
-    const auto position = bar_position(draft_, static_cast<double>(begin));
-    const double off = position ? std::abs(position->beat - std::round(position->beat)) : 1.0;
-    if (off <= chord_snap_share) begin = std::min(beat->time_samples, draft_.length_samples - 1);
-  }
-  // Until the next change; a chord that begins just here is renamed as a whole.
-  const std::int64_t hair = samples(ahead_of_beat_seconds);
-  std::int64_t end = draft_.length_samples;
-  for (const ChordSpan& span : draft_.chords) {
-    if (span.end_samples > begin + hair) {
-      const bool is_here = span.begin_samples <= begin + hair;
-      end = is_here ? span.end_samples : span.begin_samples;
-      break;
-    }
-  }
-  return Stretch{begin, end};
-}
 
 Result<void> Maker::confirm(std::string_view value) {
   if (value == "all") {
@@ -212,13 +107,13 @@ Result<void> Maker::confirm(std::string_view value) {
           return push(ConfirmStretch{0, draft_.length_samples});
         });
   }
-  const auto stretch = bars_or_times(value);
+  const auto stretch = detail::bars_or_times(draft_, value);
   if (!stretch) return tl::unexpected(stretch.error());
   return push(ConfirmStretch{stretch->begin_samples, stretch->end_samples});
 }
 
 Result<void> Maker::remove(std::string_view value) {
-  const auto ids = notes_in(value);
+  const auto ids = detail::notes_in(draft_, value);
   if (!ids) return tl::unexpected(ids.error());
   for (const NoteId id : *ids) {
     if (auto outcome = push(RemoveNote{id}); !outcome) return outcome;
@@ -227,7 +122,7 @@ Result<void> Maker::remove(std::string_view value) {
 }
 
 Result<void> Maker::doubt(std::string_view value) {
-  const auto ids = notes_in(value);
+  const auto ids = detail::notes_in(draft_, value);
   if (!ids) return tl::unexpected(ids.error());
   return push(MarkDoubtful{.notes = *ids});
 }
@@ -245,7 +140,7 @@ Result<void> Maker::add_note(std::string_view value) {
 Result<void> Maker::set_note(std::string_view value) {
   const auto pair = sides(value, "T=PITCH, as in b3:2=Eb2");
   if (!pair) return tl::unexpected(pair.error());
-  const auto note = note_at(pair->left);
+  const auto note = detail::note_at(draft_, pair->left);
   if (!note) return tl::unexpected(note.error());
   const auto midi = theory::parse_pitch(pair->right);
   if (!midi) return tl::unexpected(midi.error());
@@ -253,7 +148,7 @@ Result<void> Maker::set_note(std::string_view value) {
 }
 
 Result<void> Maker::dead(std::string_view value) {
-  const auto note = note_at(value);
+  const auto note = detail::note_at(draft_, value);
   if (!note) return tl::unexpected(note.error());
   return push(ReplaceNote{.id = note->id, .is_dead = true});
 }
@@ -262,7 +157,7 @@ Result<void> Maker::pin(std::string_view value) {
   const std::string_view form = "T=STRING:FRET or T=STRING:FRET:FINGER, as in b3:2=2:5";
   const auto pair = sides(value, form);
   if (!pair) return tl::unexpected(pair.error());
-  const auto note = note_at(pair->left);
+  const auto note = detail::note_at(draft_, pair->left);
   if (!note) return tl::unexpected(note.error());
   std::vector<int> numbers;
   std::string_view rest = pair->right;
@@ -291,7 +186,7 @@ Result<void> Maker::unpin(std::string_view value) {
     }
     return {};
   }
-  const auto ids = notes_in(value);
+  const auto ids = detail::notes_in(draft_, value);
   if (!ids) return tl::unexpected(ids.error());
   for (const NoteId id : *ids) {
     if (auto outcome = push(PinPosition{id, std::nullopt}); !outcome) return outcome;
@@ -300,7 +195,7 @@ Result<void> Maker::unpin(std::string_view value) {
 }
 
 Result<void> Maker::articulate(std::string_view value, neck::Articulation articulation) {
-  const auto note = note_at(value);
+  const auto note = detail::note_at(draft_, value);
   if (!note) return tl::unexpected(note.error());
   return push(SetArticulation{note->id, articulation});
 }
@@ -310,7 +205,7 @@ Result<void> Maker::set_chord(std::string_view value) {
   if (!pair) return tl::unexpected(pair.error());
   const auto chord = theory::parse_chord(pair->right);
   if (!chord) return tl::unexpected(chord.error());
-  const auto stretch = chord_stretch(pair->left);
+  const auto stretch = detail::chord_stretch(draft_, pair->left);
   if (!stretch) return tl::unexpected(stretch.error());
   return push(SetChord{stretch->begin_samples, stretch->end_samples, chord->chord,
                        chord->is_exact ? std::string() : std::string(pair->right)});
@@ -337,7 +232,7 @@ Result<void> Maker::beat_one(std::string_view value) {
     bar = static_cast<int>(*number);
     place = value.substr(0, at);
   }
-  const auto beat = beat_at(place);
+  const auto beat = detail::beat_at(draft_, place);
   if (!beat) return tl::unexpected(beat.error());
   return push(BeatOne{.id = beat->id, .bar = bar});
 }
@@ -349,7 +244,7 @@ Result<void> Maker::add_beat(std::string_view value) {
 }
 
 Result<void> Maker::remove_beat(std::string_view value) {
-  const auto beat = beat_at(value);
+  const auto beat = detail::beat_at(draft_, value);
   if (!beat) return tl::unexpected(beat.error());
   return push(RemoveBeat{beat->id});
 }
@@ -357,7 +252,7 @@ Result<void> Maker::remove_beat(std::string_view value) {
 Result<void> Maker::move_beat(std::string_view value) {
   const auto pair = sides(value, "T=T, as in b3:2=0:14.250");
   if (!pair) return tl::unexpected(pair.error());
-  const auto beat = beat_at(pair->left);
+  const auto beat = detail::beat_at(draft_, pair->left);
   if (!beat) return tl::unexpected(beat.error());
   const auto to = time(pair->right);
   if (!to) return tl::unexpected(to.error());
@@ -427,7 +322,7 @@ Result<void> Maker::remark(std::string_view value) {
     if (!bar) return tl::unexpected(bar.error());
     return push(AddRemark{.at_samples = *bar, .text = text});
   }
-  const auto note = note_at(place);
+  const auto note = detail::note_at(draft_, place);
   if (!note) return tl::unexpected(note.error());
   return push(AddRemark{.note = note->id, .text = text});
 }
@@ -440,8 +335,8 @@ Result<void> Maker::remove_remark(std::string_view value) {
     const auto distance = [&](const Remark& one) { return std::abs(place_of(draft_, one) - *at); };
     if (nearest == nullptr || distance(remark) < distance(*nearest)) nearest = &remark;
   }
-  if (nearest == nullptr ||
-      std::abs(place_of(draft_, *nearest) - *at) > samples(note_reach_seconds)) {
+  if (nearest == nullptr || std::abs(place_of(draft_, *nearest) - *at) >
+                                detail::samples_of(draft_, detail::note_reach_seconds)) {
     return fail(ErrorCode::not_found, "there is no remark; give another place.");
   }
   return push(RemoveRemark{nearest->id});
