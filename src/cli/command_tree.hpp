@@ -41,8 +41,7 @@ struct CommandFacts {
 void name_paths(CLI::App& app);
 
 /// The tree that parses the command line, as values: man page and shell completion are written from
-/// it and so cannot differ from `--help`. Hidden options are left out. This file alone, beside the
-/// one that builds the tree, includes CLI11, which takes long to compile.
+/// it and so cannot differ from `--help`. Hidden options are left out.
 [[nodiscard]] CommandFacts facts_of(const CLI::App& app);
 
 }  // namespace lowstride::cli
