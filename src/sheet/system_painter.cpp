@@ -176,7 +176,7 @@ void SystemPainter::paint_chords(const EngravedBar& engraved, const BarPlace& pl
 /// The number of a system's first bar, with those of the bars that it stands for as well while
 /// these do not run into the first chord name.
 std::string SystemPainter::bar_number(const SheetBar& bar, double room) const {
-  const std::string number = fmt::format("{}", bar.number);
+  std::string number = fmt::format("{}", bar.number);
   if (bar.repeated_numbers.empty()) return number;
   const std::string all = fmt::format("{} ({})", number, fmt::join(bar.repeated_numbers, ", "));
   return measure_(all, small_style) < room ? all : number;
