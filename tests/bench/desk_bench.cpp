@@ -20,8 +20,8 @@
 
 #include "gui/model/levels.hpp"
 #include "src/audio/recording.hpp"
+#include "tests/bench/hour_take.hpp"
 #include "tests/gui/desk_stage.hpp"
-#include "tests/sheet/example_takes.hpp"
 
 namespace {
 
@@ -65,21 +65,6 @@ double longest_frame_ms(DeskStage& stage, const std::function<void()>& begin,
     std::this_thread::sleep_for(std::chrono::milliseconds(1));
   }
   return 1e9;
-}
-
-lowstride::take::Take hour_of_walking() {
-  // 10,000 notes on the beat at 166.7 a minute fill an hour.
-  lowstride::sheet::example::TakeMaker maker(10000.0 / 60.0);
-  maker.bars(2500);
-  const char* pitches[] = {"E1", "G1", "A1", "B1", "D2", "E2", "F#2", "A2"};
-  for (int i = 0; i < 10000; ++i) {
-    maker.note(i, 0.92, pitches[(i * 5 + i / 7) % 8], i % 9 == 0 ? 0.5 : 0.95);
-    maker.take().notes.back().alternatives = {{40, 0.3}, {45, 0.1}};
-  }
-  for (int bar = 0; bar < 2500; ++bar) {
-    maker.chord(4.0 * bar, 4.0 * bar + 4.0, bar % 2 == 0 ? "E7" : "A7", bar % 5 == 0 ? 0.5 : 0.9);
-  }
-  return maker.done();
 }
 
 struct Row {
@@ -143,7 +128,7 @@ int main(int argc, char** argv) {
   bool is_well = argc <= 1 || measure_waveform(argv[1]);
   fftwf_make_planner_thread_safe();
   DeskStage stage({.width = 1920.0F, .height = 1080.0F});
-  stage.open(hour_of_walking());
+  stage.open(lowstride::bench::hour_of_walking());
   auto& state = stage.desk().state();
   const auto length = static_cast<double>(stage.take().length_samples);
   fmt::print("{:<34}{:>9}{:>9}{:>9}\n", "an hour, 10,000 notes, 1920x1080", "median", "99 %",

@@ -175,6 +175,7 @@ DeskStage::DeskStage(Options options) : scale_(options.scale) {
     ears_ = ears.get();
     return ears;
   };
+  if (options.make_hearing) desk_options.make_hearing = options.make_hearing;
   desk_ = std::make_unique<Desk>(std::move(desk_options));
   apply_style(desk_->theme(), scale_);
   io.MousePos = {-1000.0F, -1000.0F};

@@ -72,6 +72,7 @@ class DeskStage {
     float height = 720.0F;
     float scale = 1.0F;
     std::optional<std::filesystem::path> settings = {};
+    decltype(DeskOptions::make_hearing) make_hearing = {};  // else the ears are DeafHearing
   };
   explicit DeskStage(Options options);
   DeskStage() : DeskStage(Options{}) {}
