@@ -59,8 +59,9 @@ bool Desk::is_busy() {
   const bool has_young_levels =
       session_.levels() != nullptr && session_.levels()->levels().share_done() < 1.0;
   return state_.playing_samples.has_value() || session_.work().has_value() || has_young_levels ||
-         export_.is_busy() || drill_.is_busy() || std::holds_alternative<FretDraft>(state_.draft) ||
-         session_.is_following() || session_.is_saving() || hearing_coming_.valid();
+         export_.is_busy() || drill_.is_busy() || versions_.is_busy() ||
+         std::holds_alternative<FretDraft>(state_.draft) || session_.is_following() ||
+         session_.is_saving() || hearing_coming_.valid();
 }
 
 void Desk::open(const std::filesystem::path& path) {
@@ -198,7 +199,8 @@ void Desk::finish_fret() {
 
 /// One that takes the keys: the desk behind it does not act on them.
 bool Desk::is_dialog_open() const {
-  return browser_.is_open() || export_.is_open() || drill_.is_open() || is_help_open_;
+  return browser_.is_open() || export_.is_open() || drill_.is_open() || versions_.is_open() ||
+         is_help_open_;
 }
 
 void Desk::drain_keys() {

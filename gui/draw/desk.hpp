@@ -14,6 +14,7 @@
 #include "gui/draw/file_browser.hpp"
 #include "gui/draw/lanes_view.hpp"
 #include "gui/draw/textures.hpp"
+#include "gui/draw/versions_dialog.hpp"
 #include "gui/gesture/note_edits.hpp"
 #include "gui/gesture/pointer.hpp"
 #include "gui/model/actions.hpp"
@@ -73,6 +74,7 @@ class Desk {
   [[nodiscard]] Settings& settings() noexcept { return settings_; }
   [[nodiscard]] DrillWindow& drill_window() noexcept { return drill_; }
   [[nodiscard]] ExportDialog& export_dialog() noexcept { return export_; }
+  [[nodiscard]] VersionsDialog& versions_dialog() noexcept { return versions_; }
   [[nodiscard]] const LaneLayout& lanes() const noexcept { return lanes_; }
   [[nodiscard]] const std::string& status() const noexcept { return status_; }
   [[nodiscard]] const HearingSettings& hearing_settings() const noexcept { return hear_; }
@@ -193,6 +195,7 @@ class Desk {
   FileBrowser browser_;
   ExportDialog export_{options_.textures};
   DrillWindow drill_{options_.textures};
+  VersionsDialog versions_;
   bool is_drilling_ = false;  // the sound device is lent to the drill
   bool is_help_open_ = false;
   std::optional<Action> key_wanted_;  // the next key pressed becomes this action's

@@ -106,6 +106,9 @@ void Desk::run_take(Action action) {
     case Action::version_before:
       if (const auto done = session_.open_version_before(); !done) say(done.error().message);
       break;
+    case Action::versions:
+      versions_.show(session_.path());
+      break;
     case Action::undo:
     case Action::redo: {
       const auto name = action == Action::undo ? session_.undo() : session_.redo();

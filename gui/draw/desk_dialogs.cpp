@@ -29,6 +29,9 @@ void Desk::dialogs() {
   if (auto said = export_.draw(session_, state_, *fonts_, scale_)) say(std::move(*said));
   drill_.draw({*ImGui::GetForegroundDrawList(), theme(), *fonts_, scale_},
               settings_.is_neck_mirrored);
+  if (const auto version = versions_.draw(scale_)) {
+    if (const auto done = session_.open_version(*version); !done) say(done.error().message);
+  }
   chord_dialog();
   passage_dialog();
   remark_dialog();

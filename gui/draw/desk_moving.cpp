@@ -202,6 +202,7 @@ void Desk::run_selecting(Action action) {
         browser_.close();
         export_.close();
         drill_.close();
+        versions_.close();
         is_help_open_ = false;
         return;
       }

@@ -136,6 +136,8 @@ void Desk::take_panel() {
     ImGui::SetTooltip("analyses the recording anew; what is confirmed stays");
   ImGui::SameLine();
   action_button(Action::version_before, "Version before");
+  ImGui::SameLine();
+  action_button(Action::versions, "Versions");
   float threshold = static_cast<float>(state_.doubt_threshold * 100.0);
   ImGui::SetNextItemWidth(-1.0F);
   if (ImGui::SliderFloat("##doubt", &threshold, 30.0F, 99.0F, "doubt under %.0f %%")) {

@@ -18,6 +18,7 @@ constexpr std::array<ActionInfo, action_count> actions{{
     {Action::drill, "drill", "Take", "Train the ears on what is confirmed", KeyChord{'D'}},
     {Action::version_before, "version_before", "Take", "Version before the last save",
      KeyChord{'O', true, true}},
+    {Action::versions, "versions", "Take", "Versions kept: choose one", KeyChord{'V', true, true}},
     {Action::undo, "undo", "Take", "Undo", KeyChord{'Z', true}},
     {Action::redo, "redo", "Take", "Redo", KeyChord{'Z', true, true}},
     {Action::help, "help", "Take", "Keys and help", KeyChord{keys::f1}},

@@ -43,6 +43,7 @@ enum class Action : std::uint8_t {
   export_sheet,
   drill,
   version_before,
+  versions,
   undo,
   redo,
   help,

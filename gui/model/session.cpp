@@ -1,5 +1,6 @@
 #include "gui/model/session.hpp"
 
+#include <algorithm>
 #include <chrono>
 #include <iterator>
 #include <utility>
@@ -100,7 +101,9 @@ Session::~Session() {
   cancel_work();
 }
 
-void Session::open(const fs::path& path) {
+void Session::open(const fs::path& path) { open(path, std::nullopt); }
+
+void Session::open(const fs::path& path, std::optional<fs::path> version) {
   finish_saving();
   cancel_work();
   progress_ = std::make_unique<Progress>();
@@ -118,13 +121,19 @@ void Session::open(const fs::path& path) {
   early_ = std::make_shared<detail::EarlyWaveform>();
   opening_ = std::async(
       std::launch::async,
-      [path, early = early_, control = progress_->control()]() -> Result<detail::Opened> {
+      [path, version = std::move(version), early = early_,
+       control = progress_->control()]() -> Result<detail::Opened> {
         control.report("Opening", 0.0);
         detail::Opened opened;
+        if (version) {
+          if (const auto swapped = take::swap_with_version(path, *version); !swapped) {
+            opened.messages.push_back(swapped.error().message);
+          }
+        }
         const auto from = [&opened](Result<take::TakeFile> file) -> Result<void> {
           if (file) {
             opened.file = std::move(*file);
-            opened.messages = opened.file->messages();
+            std::ranges::copy(opened.file->messages(), std::back_inserter(opened.messages));
             return {};
           }
           // Somebody else works on it, or the folder is read-only: it can be looked at.
@@ -135,9 +144,9 @@ void Session::open(const fs::path& path) {
           auto loaded = take::load_take(opened.path);
           if (!loaded) return tl::unexpected(file.error());
           opened.read_only = std::move(loaded->take);
-          opened.messages = std::move(loaded->messages);
-          opened.messages.insert(opened.messages.begin(),
-                                 file.error().message + " It is shown and cannot be changed here.");
+          opened.messages.push_back(file.error().message +
+                                    " It is shown and cannot be changed here.");
+          std::ranges::move(loaded->messages, std::back_inserter(opened.messages));
           return {};
         };
         if (is_take_path(path)) {
@@ -438,20 +447,23 @@ bool Session::has_unsaved_edits() const noexcept {
   return file_ && file_->has_unsaved_edits();
 }
 
-Result<void> Session::open_version_before() {
+Result<void> Session::open_version(const fs::path& version) {
   finish_saving();
   if (!file_) return fail(ErrorCode::conflict, "There is no take open that could be changed.");
   if (has_unsaved_edits()) {
-    return fail(ErrorCode::conflict,
-                "Save first: the version before the last save changes places with what is saved.");
+    return fail(ErrorCode::conflict, "Save first: the version changes places with what is saved.");
+  }
+  std::error_code error;
+  if (!fs::exists(version, error)) {
+    return fail(ErrorCode::not_found,
+                fmt::format("There is no version before '{}' to go back to.", path_.string()));
   }
   const fs::path path = path_;
-  // The file must be given back before it is changed.
-  file_.reset();
-  const auto swapped = take::swap_with_previous(path);
-  open(path);
-  return swapped;
+  open(path, version);
+  return {};
 }
+
+Result<void> Session::open_version_before() { return open_version(take::previous_version(path_)); }
 
 void Session::listen_again() {
   if (!file_ || recording_.empty()) {

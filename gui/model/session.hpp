@@ -127,9 +127,11 @@ class Session {
   /// Edits that were taken up from the journal when the take was opened.
   [[nodiscard]] std::size_t recovered_count() const noexcept { return recovered_count_; }
 
-  /// Back to the version before the last save (NAME.take.bak), which changes places with the saved
-  /// one: a second call leads back. Errors: conflict while edits are not saved, not_found without
-  /// a version before.
+  /// Back to a version that was kept (take::kept_versions), which changes places with the saved
+  /// one: a second call leads back. Errors: conflict while edits are not saved, not_found; those of
+  /// swapping come as `messages`.
+  [[nodiscard]] Result<void> open_version(const std::filesystem::path& version);
+  /// The same with the version before the last save.
   [[nodiscard]] Result<void> open_version_before();
 
   /// Listens to the recording (again) and merges what is proposed; what is confirmed stays.
@@ -150,6 +152,7 @@ class Session {
   [[nodiscard]] std::vector<std::string> take_messages();
 
  private:
+  void open(const std::filesystem::path& path, std::optional<std::filesystem::path> version);
   void begin(detail::Opened opened);
   void take_in_early();
   void start_lift(bool is_first_part = false);

@@ -34,11 +34,50 @@ Result<take::EditGroup> whole_edit(const take::Take& take, const EditOptions& op
   return group;
 }
 
+ExitCode list_versions(const std::filesystem::path& path) {
+  const auto loaded = take::load_take(path);
+  if (!loaded) return tell(loaded.error());
+  const auto versions = take::kept_versions(path);
+  if (versions.empty()) fmt::print("No version was kept yet.\n");
+  for (std::size_t i = 0; i < versions.size(); ++i) {
+    const auto version = take::load_take(versions[i].path);
+    fmt::print("{:>3}  {}  {}\n", i + 1, take::saved_text(versions[i]),
+               version ? fmt::format("{} notes, {} chords", version->take.notes.size(),
+                                     version->take.chords.size())
+                       : "damaged");
+  }
+  return ExitCode::done;
+}
+
+ExitCode go_back(const std::filesystem::path& path, int number) {
+  const auto versions = take::kept_versions(path);
+  if (static_cast<std::size_t>(number) > versions.size()) {
+    return tell({ErrorCode::not_found,
+                 fmt::format("'{}' has no version {}; see those there are with --versions.",
+                             path.string(), number)});
+  }
+  const auto& version = versions[static_cast<std::size_t>(number - 1)];
+  if (const auto done = take::swap_with_version(path, version.path); !done) {
+    return tell(done.error());
+  }
+  fmt::print("{} is as it was saved on {}; what it was until now is a version of it.\n",
+             printable(path.string()), take::saved_text(version));
+  return ExitCode::done;
+}
+
 }  // namespace
 
 ExitCode run_edit(const EditOptions& options) {
+  if (options.operations.empty() && options.lists_versions) return list_versions(options.take);
+  if (options.operations.empty() && options.back_to) {
+    return go_back(options.take, *options.back_to);
+  }
   if (options.operations.empty()) {
     remark("edit: say what to change, as --confirm all; see lowstride edit --help.");
+    return ExitCode::wrong_usage;
+  }
+  if (options.lists_versions || options.back_to) {
+    remark("edit: --versions and --back-to go without changes; make these in a call of their own.");
     return ExitCode::wrong_usage;
   }
   auto file = take::TakeFile::open(options.take);

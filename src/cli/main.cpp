@@ -25,7 +25,9 @@ std::vector<std::pair<std::string, std::string>> operations_in_order(const CLI::
   std::vector<std::pair<std::string, std::string>> in_order;
   std::map<const CLI::Option*, std::size_t> used;
   for (const CLI::Option* option : edit.parse_order()) {
-    if (option->get_positional()) continue;
+    const bool is_operation =
+        !option->get_positional() && option->get_group() != lowstride::cli::versions_group;
+    if (!is_operation) continue;
     const std::size_t index = used[option]++;
     if (index < option->results().size()) {
       in_order.emplace_back(option->get_name().substr(2), option->results()[index]);

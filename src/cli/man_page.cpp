@@ -108,6 +108,10 @@ Edits since the take was last saved; kept on a crash and read at the next openin
 .TP
 .I NAME.take.bak
 The take as it was before the last save.
+.TP
+.I NAME.take.bak\-2, NAME.take.bak\-3 ...
+Older versions, ten with that one; see
+.BR "lowstride edit \-\-versions" .
 .SH ENVIRONMENT
 .TP
 .B XDG_CACHE_HOME

@@ -115,6 +115,8 @@ struct EditOptions {
   std::filesystem::path take;
   /// Option name without dashes and its value, in the order typed.
   std::vector<std::pair<std::string, std::string>> operations;
+  bool lists_versions = false;
+  std::optional<int> back_to;  // number of a version as they are listed
 };
 
 struct ListOptions {

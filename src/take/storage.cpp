@@ -1,8 +1,11 @@
 #include "src/take/storage.hpp"
 
 #include <fmt/format.h>
+#include <sys/stat.h>
 
 #include <algorithm>
+#include <array>
+#include <ctime>
 #include <system_error>
 #include <utility>
 
@@ -73,26 +76,48 @@ Result<void> save_copy(const Take& take, const fs::path& path) {
                             path.string()));
   }
   return detail::check_same_recording(*present, take, path)
-      .and_then([&] { return detail::keep_as(path, detail::backup_path(path)); })
+      .and_then([&] { return detail::keep_version(path); })
       .and_then([&] { return write_file_atomically(path, text); });
 }
 
-Result<void> swap_with_previous(const fs::path& path) {
+std::vector<KeptVersion> kept_versions(const fs::path& path) {
+  std::vector<KeptVersion> versions;
+  for (fs::path& version : detail::version_paths(path)) {
+    struct stat status {};
+    if (::stat(version.c_str(), &status) != 0) continue;
+    versions.push_back({std::move(version), status.st_mtim.tv_sec});
+  }
+  return versions;
+}
+
+std::string saved_text(const KeptVersion& version) {
+  const auto time = static_cast<std::time_t>(version.saved_unix_seconds);
+  std::tm parts{};
+  std::array<char, 64> text{};
+  if (::localtime_r(&time, &parts) == nullptr ||
+      std::strftime(text.data(), text.size(), "%Y-%m-%d %H:%M:%S", &parts) == 0) {
+    return "at a time unknown";
+  }
+  return text.data();
+}
+
+Result<void> swap_with_version(const fs::path& path, const fs::path& version) {
   std::error_code error;
-  const fs::path backup = detail::backup_path(path);
-  if (!fs::exists(path, error) || !fs::exists(backup, error)) {
-    return fail(ErrorCode::not_found,
-                fmt::format("There is no version before '{}' to go back to.", path.string()));
+  if (!fs::exists(path, error) || !fs::exists(version, error)) {
+    return fail(ErrorCode::not_found, fmt::format("There is no version '{}' of '{}' to go back to.",
+                                                  version.filename().string(), path.string()));
   }
   auto lock = lock_without_edits(path);
   if (!lock) return tl::unexpected(lock.error());
-  const auto before = read_take(backup);
+  const auto before = read_take(version);
   if (!before) return tl::unexpected(before.error());
   if (const auto now = read_take(path)) {
     if (auto outcome = detail::check_same_recording(*now, *before, path); !outcome) return outcome;
   }
-  return detail::exchange(path, backup);
+  return detail::exchange(path, version);
 }
+
+fs::path previous_version(const fs::path& path) { return detail::backup_path(path); }
 
 std::string recording_path_for(const fs::path& recording, const fs::path& take_path) {
   std::error_code error;

@@ -17,7 +17,11 @@
 namespace lowstride::take {
 
 // Files of a take: NAME.take (JSON, see take_json.hpp), NAME.take.journal (edits since it was
-// saved, one a line), NAME.take.bak (the version before). None is ever left half-written.
+// saved, one a line), NAME.take.bak (the version before), NAME.take.bak-2 and so on (older ones).
+// None is ever left half-written.
+
+/// So many saved versions are kept beside a take; with one more, the one that was saved first goes.
+inline constexpr std::size_t most_kept_versions = 10;
 
 /// Where the take of a recording lies: beside it, with its name less the last ending.
 [[nodiscard]] std::filesystem::path take_path_for(const std::filesystem::path& recording);
@@ -74,9 +78,9 @@ class TakeFile {
 
   /// Waits until every edit so far is on the medium. Errors: cannot_write.
   [[nodiscard]] Result<void> sync();
-  /// Writes NAME.take, keeps the version before as NAME.take.bak, empties the journal. Errors:
-  /// cannot_write; conflict when NAME.take was changed by something else since it was opened. The
-  /// journal still holds every edit then.
+  /// Writes NAME.take, keeps the versions before, empties the journal. Errors: cannot_write;
+  /// conflict when NAME.take was changed by something else since it was opened. The journal still
+  /// holds every edit then.
   [[nodiscard]] Result<void> save();
 
  private:
@@ -85,10 +89,26 @@ class TakeFile {
   std::unique_ptr<Inside> inside_;
 };
 
-/// Swaps NAME.take and NAME.take.bak: back to the version before the last save, and forth again.
-/// Refused (conflict) while the journal holds edits or another program has the take open;
-/// not_found without a version before.
-[[nodiscard]] Result<void> swap_with_previous(const std::filesystem::path& path);
+/// A version of a take that was saved and replaced.
+struct KeptVersion {
+  std::filesystem::path path;
+  std::int64_t saved_unix_seconds = 0;
+
+  bool operator==(const KeptVersion&) const = default;
+};
+/// When it was saved, by the clock and calendar of this place: "2026-11-30 14:03:12".
+[[nodiscard]] std::string saved_text(const KeptVersion& version);
+/// Those of a take that lie beside it, saved last first; reads the folder.
+[[nodiscard]] std::vector<KeptVersion> kept_versions(const std::filesystem::path& path);
+
+/// Swaps NAME.take and a version of it: back to that one, and forth again with a second call, since
+/// what was the take is now a version under the other's name. Nothing is overwritten. Refused
+/// (conflict) while the journal holds edits, another program has the take open, or the version is
+/// of another line; not_found when it is not there.
+[[nodiscard]] Result<void> swap_with_version(const std::filesystem::path& path,
+                                             const std::filesystem::path& version);
+/// Where the version before the last save lies: NAME.take.bak.
+[[nodiscard]] std::filesystem::path previous_version(const std::filesystem::path& path);
 
 /// Hash of a file's bytes as src/audio computes it for RecordingRef::content_hash.
 using ContentHash = std::function<Result<std::string>(const std::filesystem::path&)>;

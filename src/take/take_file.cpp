@@ -42,7 +42,7 @@ struct SavedTake {
   Take take;
   std::string hash;  // of the bytes it was read from
   std::optional<FileMark> mark;
-  bool is_damaged = false;  // NAME.take is, and this is NAME.take.bak
+  bool is_damaged = false;  // NAME.take is, and this is a version before it
   std::vector<std::string> messages;
 };
 
@@ -53,17 +53,19 @@ Result<SavedTake> read_saved(const fs::path& path) {
   auto take = take_from_json(*bytes, path.string());
   if (take) return SavedTake{std::move(*take), detail::text_hash(*bytes), mark, false, {}};
   if (take.error().code != ErrorCode::damaged) return tl::unexpected(take.error());
-  const fs::path backup = detail::backup_path(path);
-  const auto backup_bytes = read_small_file(backup, detail::most_file_bytes);
-  if (!backup_bytes) return tl::unexpected(take.error());
-  auto former = take_from_json(*backup_bytes, backup.string());
-  if (!former) return tl::unexpected(take.error());
-  SavedTake saved{std::move(*former), detail::text_hash(*backup_bytes), mark, true, {}};
-  saved.messages.push_back(
-      fmt::format("'{}' is damaged; '{}', the version before it, was opened instead, and what was "
-                  "changed between the two is missing.",
-                  path.string(), backup.string()));
-  return saved;
+  for (const fs::path& version : detail::version_paths(path)) {
+    const auto former_bytes = read_small_file(version, detail::most_file_bytes);
+    if (!former_bytes) continue;
+    auto former = take_from_json(*former_bytes, version.string());
+    if (!former) continue;
+    SavedTake saved{std::move(*former), detail::text_hash(*former_bytes), mark, true, {}};
+    saved.messages.push_back(
+        fmt::format("'{}' is damaged; '{}', a version before it, was opened instead, and what was "
+                    "changed between the two is missing.",
+                    path.string(), version.string()));
+    return saved;
+  }
+  return tl::unexpected(take.error());
 }
 
 /// Which of a journal's edits are to be taken up on a saved take.
@@ -218,8 +220,9 @@ Result<void> TakeFile::Inside::write(const std::string& text, const std::string&
   if (auto outcome = file->write(text); !outcome) return outcome;
   if (auto outcome = journal.append_saved(hash); !outcome) return outcome;
   // A damaged file is not kept as the version before: the backup is the good one.
-  const fs::path kept = is_damaged ? detail::free_name(path, "damaged") : detail::backup_path(path);
-  if (auto outcome = detail::keep_as(path, kept); !outcome) return outcome;
+  const auto kept = is_damaged ? detail::keep_as(path, detail::free_name(path, "damaged"))
+                               : detail::keep_version(path);
+  if (!kept) return kept;
   if (auto outcome = file->commit(); !outcome) return outcome;
   journal.restart(hash);
   saved_hash = hash;
@@ -284,9 +287,9 @@ Result<TakeFile> TakeFile::create(const fs::path& path, Take take) {
       return tl::unexpected(outcome.error());
     }
   }
-  // A backup of a take that is gone is not this one's version before.
-  if (const fs::path backup = detail::backup_path(path); fs::exists(backup, error)) {
-    disk().rename(backup.c_str(), detail::free_name(backup, "old").c_str());
+  // Versions of a take that is gone are not this one's.
+  for (const fs::path& version : detail::version_paths(path)) {
+    disk().rename(version.c_str(), detail::free_name(version, "old").c_str());
   }
   inside->journal.restart("");
   inside->take = std::move(take);

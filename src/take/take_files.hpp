@@ -4,6 +4,7 @@
 #include <filesystem>
 #include <string>
 #include <string_view>
+#include <vector>
 
 #include "src/base/result.hpp"
 #include "src/take/take.hpp"
@@ -25,6 +26,15 @@ inline constexpr std::size_t most_file_bytes = std::size_t{128} << 20U;
 /// there is no file. Errors: cannot_write.
 [[nodiscard]] Result<void> keep_as(const std::filesystem::path& path,
                                    const std::filesystem::path& backup);
+
+/// Keeps what is at `path` as its backup, and what was the backup until now as an older version:
+/// PATH.bak-2, PATH.bak-3, … with the next free number. Of more than `most_kept_versions` in all
+/// the one that was saved first goes. Errors: cannot_write.
+[[nodiscard]] Result<void> keep_version(const std::filesystem::path& path);
+
+/// The versions of a take that lie beside it, backup included, saved last first.
+[[nodiscard]] std::vector<std::filesystem::path> version_paths(
+    const std::filesystem::path& take_path);
 
 /// Swaps two files; each has a name at every moment. Errors: cannot_write.
 [[nodiscard]] Result<void> exchange(const std::filesystem::path& a, const std::filesystem::path& b);

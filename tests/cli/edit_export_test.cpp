@@ -59,6 +59,25 @@ TEST_F(EditAndExport, a_correction_keeps_what_is_confirmed_around_it) {
   EXPECT_EQ(text_of("line.take.bak"), file_before);
 }
 
+TEST_F(EditAndExport, versions_are_listed_and_come_back) {
+  EXPECT_EQ(run({"edit", in_folder("line.take"), "--versions"}).out, "No version was kept yet.\n");
+  for (const char* title : {"one", "two"}) {
+    ASSERT_EQ(run({"edit", in_folder("line.take"), "--title", title}).exit_code, 0);
+  }
+  const std::string last = text_of("line.take");
+  const Outcome listed = run({"edit", in_folder("line.take"), "--versions"});
+  EXPECT_EQ(listed.exit_code, 0) << listed.err;
+  EXPECT_EQ(line_count(listed.out), 2U) << listed.out;
+  // Saved last first: 1 is "one", 2 the take as it was lifted.
+  ASSERT_EQ(run({"edit", in_folder("line.take"), "--back-to", "1"}).exit_code, 0);
+  EXPECT_NE(text_of("line.take").find("\"one\""), std::string::npos);
+  ASSERT_EQ(run({"edit", in_folder("line.take"), "--back-to", "1"}).exit_code, 0);
+  EXPECT_EQ(text_of("line.take"), last) << "it was saved last, so it is the first in the list";
+  expect_refused(run({"edit", in_folder("line.take"), "--back-to", "7"}), "7");
+  EXPECT_EQ(run({"edit", in_folder("line.take"), "--back-to", "0"}).exit_code, 2);
+  EXPECT_EQ(run({"edit", in_folder("line.take"), "--back-to", "1", "--title", "x"}).exit_code, 2);
+}
+
 TEST_F(EditAndExport, names_passages_and_exports_every_format) {
   ASSERT_EQ(run({"edit", in_folder("line.take"), "--confirm", "all", "--title", "Ferry Slip",
                  "--passage", "walk up=0.4..2.6", "--set-chord", "1.0=Am7"})

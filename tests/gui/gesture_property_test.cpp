@@ -43,7 +43,7 @@ class Hand {
  private:
   void press(Action action) {
     // Another version of the file is no step that undo leads back from.
-    if (action == Action::version_before) return;
+    if (action == Action::version_before || action == Action::versions) return;
     stage_.key(key_text(info_of(action).key).c_str());
     // Behind a window of its own the desk takes no keys: mostly it is closed again.
     const bool opens_window = action == Action::open || action == Action::export_sheet ||

@@ -87,9 +87,9 @@ TEST_F(Storage, saving_keeps_the_version_before_and_empties_the_journal) {
   }
   EXPECT_EQ(names(), (std::set<std::string>{"line.take", "line.take.bak"}));
   EXPECT_EQ(take_from_json(bytes_of(folder_ / "line.take.bak"), "bak")->title, "Harbour Steps");
-  ASSERT_TRUE(swap_with_previous(path_));
+  ASSERT_TRUE(swap_with_version(path_, previous_version(path_)));
   EXPECT_EQ(load_take(path_)->take.title, "Harbour Steps");
-  ASSERT_TRUE(swap_with_previous(path_));
+  ASSERT_TRUE(swap_with_version(path_, previous_version(path_)));
   EXPECT_EQ(load_take(path_)->take.title, "Second");
   EXPECT_EQ(names(), (std::set<std::string>{"line.take", "line.take.bak"}));
 }
@@ -205,7 +205,7 @@ TEST_F(Storage, a_second_writer_is_refused_and_a_reader_is_not) {
   EXPECT_TRUE(load_take(path_));
   ASSERT_TRUE(file.apply(SetTitle{"Mine"}));
   EXPECT_EQ(save_copy(example_take(), path_).error().code, ErrorCode::conflict);
-  EXPECT_EQ(swap_with_previous(path_).error().code, ErrorCode::not_found);
+  EXPECT_EQ(swap_with_version(path_, previous_version(path_)).error().code, ErrorCode::not_found);
 }
 
 TEST_F(Storage, a_file_changed_behind_our_back_is_not_replaced) {

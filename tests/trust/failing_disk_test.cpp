@@ -125,7 +125,7 @@ TEST_F(FailingDisks, a_copy_or_a_step_back_loses_neither_version) {
         full.can_link = can_link;
         {
           const DiskInPlace in_place(full);
-          const auto outcome = take::swap_with_previous(path_);
+          const auto outcome = take::swap_with_version(path_, take::previous_version(path_));
           if (!outcome) {
             EXPECT_TRUE(is_one_clear_sentence(outcome.error().message, "line.take", ";"))
                 << outcome.error().message;
@@ -150,6 +150,39 @@ TEST_F(FailingDisks, a_copy_or_a_step_back_loses_neither_version) {
     }
     EXPECT_TRUE(holds(one));
     EXPECT_EQ(bytes_of(path_), is_saved ? two : one);
+  }
+}
+
+// A save moves the versions before it along: whichever call fails, each is still there.
+TEST_F(FailingDisks, a_save_that_fails_loses_no_version) {
+  for (const bool can_link : {true, false}) {
+    int calls = 1;
+    for (int fails_from = 0; fails_from < calls; ++fails_from) {
+      SCOPED_TRACE(testing::Message() << "call " << fails_from << ", links " << can_link);
+      begin_anew();
+      std::vector<std::string> versions;
+      {
+        auto file = TakeFile::create(path_, example_take());
+        ASSERT_TRUE(file);
+        for (const char* title : {"one", "two", "three"}) {
+          ASSERT_TRUE(file->apply(SetTitle{title}));
+          ASSERT_TRUE(file->save());
+          versions.push_back(bytes_of(path_));
+        }
+      }
+      FailingDisk full;
+      full.fails_from = fails_from;
+      full.can_link = can_link;
+      {
+        const DiskInPlace in_place(full);
+        auto file = TakeFile::open(path_);
+        if (file && file->apply(SetTitle{"four"})) static_cast<void>(file->save());
+      }
+      if (full.call_count() > fails_from) calls = fails_from + 2;
+      for (const std::string& version : versions) EXPECT_TRUE(holds(version));
+      EXPECT_TRUE(take::load_take(path_));
+    }
+    EXPECT_GT(calls, 10);
   }
 }
 
