@@ -65,7 +65,7 @@ void ExportDialog::show(const std::filesystem::path& take_path) {
   is_fresh_ = true;
   if (take_path_ != take_path) choice_ = {};
   take_path_ = take_path;
-  target_text_ = usual_target(take_path, choice_.kind, choice_.level).string();
+  target_text_ = usual_target(take_path, choice_).string();
 }
 
 void ExportDialog::kinds() {
@@ -78,32 +78,36 @@ void ExportDialog::kinds() {
     if (ImGui::IsItemHovered()) ImGui::SetTooltip("%s", info.tip);
   }
   if (choice_.kind != before.kind) {
-    target_text_ = usual_target(take_path_, choice_.kind, choice_.level).string();
+    if (!holds_all_levels(choice_.kind)) choice_.has_all_levels = false;
+    target_text_ = usual_target(take_path_, choice_).string();
     page_ = 0;
   }
 }
 
 void ExportDialog::part(const take::Take& take, const DeskState& state) {
-  const std::optional<int> level_before = choice_.level;
   const auto level_text = [](std::optional<int> level) {
     if (!level) return std::string("the line");
     const auto known = parts::level_from_number(*level);
     return fmt::format("level {}: {}", *level, known ? parts::level_name(*known) : "");
   };
+  const char* const all_levels = "all levels, one after another";
   wide();
-  if (ImGui::BeginCombo("##level", level_text(choice_.level).c_str())) {
+  if (ImGui::BeginCombo("##level",
+                        choice_.has_all_levels ? all_levels : level_text(choice_.level).c_str())) {
+    const auto offer = [this](const std::string& text, std::optional<int> level, bool is_all) {
+      const bool is_chosen = choice_.level == level && choice_.has_all_levels == is_all;
+      if (!ImGui::Selectable(text.c_str(), is_chosen) || is_chosen) return;
+      choice_.level = level;
+      choice_.has_all_levels = is_all;
+      target_text_ = usual_target(take_path_, choice_).string();
+    };
     for (int number = 0; number <= static_cast<int>(parts::all_levels.size()); ++number) {
       const std::optional<int> level = number == 0 ? std::nullopt : std::optional(number);
-      if (ImGui::Selectable(level_text(level).c_str(), choice_.level == level)) {
-        choice_.level = level;
-      }
+      offer(level_text(level), level, false);
     }
+    if (holds_all_levels(choice_.kind)) offer(all_levels, std::nullopt, true);
     ImGui::EndCombo();
   }
-  if (choice_.level != level_before) {
-    target_text_ = usual_target(take_path_, choice_.kind, choice_.level).string();
-  }
-  if (choice_.kind == SheetKind::midi || choice_.kind == SheetKind::tables) return;
   PartChoice& part = choice_.part;
   const auto name_of = [](const PartChoice& one) -> std::string {
     switch (one.kind) {

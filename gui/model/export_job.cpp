@@ -9,9 +9,12 @@
 #include <stb/stb_image.h>
 
 #include "src/audio/score_of_take.hpp"
+#include "src/base/atomic_file.hpp"
 #include "src/parts/levels.hpp"
+#include "src/sheet/excerpt.hpp"
 #include "src/sheet/export.hpp"
 #include "src/sheet/page_painter.hpp"
+#include "src/sheet/text_tab.hpp"
 
 namespace lowstride::desk {
 namespace {
@@ -47,19 +50,20 @@ const char* ending_of(SheetKind kind) {
   return "";
 }
 
-/// The line or its level, and which part of that.
+/// The line or one of its levels, and which part of that.
 struct Chosen {
   take::Take take;
   sheet::LayoutOptions layout;
+  std::optional<parts::Level> level = {};
 };
 
-Result<Chosen> chosen(const take::Take& take, const ExportChoice& choice,
+Result<Chosen> chosen(const take::Take& take, const ExportChoice& choice, std::optional<int> number,
                       const std::optional<take::Stretch>& marked) {
   Chosen one{take, {}};
-  if (choice.level) {
-    const auto level = parts::level_from_number(*choice.level);
-    if (!level) return fail(ErrorCode::invalid_argument, "There is no such level.");
-    auto part = parts::level_take(take, *level);
+  if (number) {
+    one.level = parts::level_from_number(*number);
+    if (!one.level) return fail(ErrorCode::invalid_argument, "There is no such level.");
+    auto part = parts::level_take(take, *one.level);
     if (!part) return tl::unexpected(part.error());
     one.take = std::move(*part);
   }
@@ -73,9 +77,9 @@ Result<Chosen> chosen(const take::Take& take, const ExportChoice& choice,
                     "No stretch is marked; drag over the bar numbers to mark one.");
       }
       one.layout.stretch =
-          choice.level ? take::Stretch{parts::sample_in_part(take, one.take, marked->begin_samples),
-                                       parts::sample_in_part(take, one.take, marked->end_samples)}
-                       : *marked;
+          number ? take::Stretch{parts::sample_in_part(take, one.take, marked->begin_samples),
+                                 parts::sample_in_part(take, one.take, marked->end_samples)}
+                 : *marked;
       break;
     case PartChoice::Kind::passage: {
       const auto passage =
@@ -95,6 +99,23 @@ Result<Chosen> chosen(const take::Take& take, const ExportChoice& choice,
   return one;
 }
 
+/// The line, its level or all levels. One at least.
+Result<std::vector<Chosen>> all_chosen(const take::Take& take, const ExportChoice& choice,
+                                       const std::optional<take::Stretch>& marked) {
+  std::vector<std::optional<int>> numbers{choice.level};
+  if (choice.has_all_levels && holds_all_levels(choice.kind)) {
+    numbers.clear();
+    for (const parts::Level level : parts::all_levels) numbers.push_back(static_cast<int>(level));
+  }
+  std::vector<Chosen> all;
+  for (const std::optional<int>& number : numbers) {
+    auto one = chosen(take, choice, number, marked);
+    if (!one) return tl::unexpected(one.error());
+    all.push_back(std::move(*one));
+  }
+  return all;
+}
+
 /// The part as a stretch of time; nothing for the whole. Errors: bars that the take does not have.
 Result<std::optional<take::Stretch>> stretch_of(const Chosen& one) {
   if (!one.layout.first_bar) return one.layout.stretch;
@@ -112,7 +133,7 @@ Result<std::optional<take::Stretch>> stretch_of(const Chosen& one) {
 Result<audio::PracticeJob> practice_job(const take::Take& take, const ExportChoice& choice,
                                         const std::optional<take::Stretch>& marked,
                                         const fs::path& recording) {
-  const auto one = chosen(take, choice, marked);
+  const auto one = chosen(take, choice, choice.level, marked);
   if (!one) return tl::unexpected(one.error());
   const auto stretch = stretch_of(*one);
   if (!stretch) return tl::unexpected(stretch.error());
@@ -148,6 +169,23 @@ Result<audio::PracticeJob> practice_job(const take::Take& take, const ExportChoi
   return job;
 }
 
+/// Each level begins a page, with its name under the title of the whole.
+std::vector<sheet::PageSection> page_sections(const take::Take& take,
+                                              const std::vector<Chosen>& all) {
+  std::vector<sheet::PageSection> sections;
+  for (const Chosen& one : all) {
+    sheet::PageSection& section = sections.emplace_back();
+    section.take = one.take;
+    section.take.title = take.title;
+    section.stretch = one.layout.stretch;
+    if (one.level) {
+      section.subtitle =
+          fmt::format("Level {}: {}", static_cast<int>(*one.level), parts::level_name(*one.level));
+    }
+  }
+  return sections;
+}
+
 sheet::PageOptions page_options(const Chosen& one, const ExportChoice& choice) {
   sheet::PageOptions page;
   page.paper = choice.paper;
@@ -164,6 +202,23 @@ sheet::TextTabOptions text_options(const Chosen& one, const ExportChoice& choice
   return tab;
 }
 
+/// Text tabs, one after another.
+std::string text_of(const std::vector<Chosen>& all, const ExportChoice& choice) {
+  std::string text;
+  for (const Chosen& one : all) {
+    if (!text.empty()) text += "\n\n";
+    text += sheet::render_text_tab(one.take, text_options(one, choice));
+  }
+  return text;
+}
+
+/// The part that is asked for, for exports that are no sheets.
+Result<take::Take> cut_out(const Chosen& one, bool begins_at_once) {
+  auto cut = sheet::excerpt(one.take, one.layout);
+  if (!cut || !begins_at_once || !sheet::asks_for_part(one.layout)) return cut;
+  return sheet::begun_at_once(std::move(*cut));
+}
+
 /// A tempo map that follows a recording goes on while bars repeat: it is written out.
 sheet::LayoutOptions score_options(const Chosen& one) {
   sheet::LayoutOptions layout = one.layout;
@@ -175,13 +230,14 @@ struct FreeImage {
   void operator()(unsigned char* pixels) const noexcept { stbi_image_free(pixels); }
 };
 
-Result<void> preview_page(const Chosen& one, const ExportChoice& choice, std::size_t page,
-                          double dots_per_inch, ExportPreview& preview) {
+Result<void> preview_page(const take::Take& take, const std::vector<Chosen>& all,
+                          const ExportChoice& choice, std::size_t page, double dots_per_inch,
+                          ExportPreview& preview) {
   const sheet::PagePainter painter;
-  sheet::PageOptions options = page_options(one, choice);
-  if (choice.kind == SheetKind::musicxml) options.layout = score_options(one);
+  sheet::PageOptions options = page_options(all.front(), choice);
+  if (choice.kind == SheetKind::musicxml) options.layout = score_options(all.front());
   const auto pages =
-      sheet::lay_out_pages({{one.take, {}}}, options,
+      sheet::lay_out_pages(page_sections(take, all), options,
                            [&painter](const std::string& text, const sheet::TextStyle& style) {
                              return painter.width(text, style);
                            });
@@ -195,6 +251,13 @@ Result<void> preview_page(const Chosen& one, const ExportChoice& choice, std::si
   if (!pixels) return tl::unexpected(pixels.error());
   preview.page = std::move(*pixels);
   return {};
+}
+
+std::string midi_text(const take::Take& take, const ExportChoice& choice) {
+  return fmt::format("{} notes, {} beats and {} chord names, {}, {}.\n", take.notes.size(),
+                     take.beats.size(), take.chords.size(),
+                     choice.is_quantised ? "as the sheet writes them" : "as they were played",
+                     choice.is_steady ? "in one tempo" : "with the tempo of the recording");
 }
 
 /// What comes when, at which speed.
@@ -237,13 +300,22 @@ Result<Pixels> pixels_of(const std::string& png) {
   return pixels;
 }
 
-fs::path usual_target(const fs::path& take_path, SheetKind kind, std::optional<int> level) {
+bool holds_all_levels(SheetKind kind) noexcept {
+  return kind == SheetKind::pdf || kind == SheetKind::text || kind == SheetKind::svg ||
+         kind == SheetKind::png;
+}
+
+fs::path usual_target(const fs::path& take_path, const ExportChoice& choice) {
   fs::path target = take_path;
   target.replace_extension();
-  if (level) target += fmt::format(" level {}", *level);
+  if (choice.has_all_levels && holds_all_levels(choice.kind)) {
+    target += " levels";
+  } else if (choice.level) {
+    target += fmt::format(" level {}", *choice.level);
+  }
   // Never the recording's own name.
-  if (kind == SheetKind::practice) target += " practice";
-  target += ending_of(kind);
+  if (choice.kind == SheetKind::practice) target += " practice";
+  target += ending_of(choice.kind);
   return target;
 }
 
@@ -261,31 +333,37 @@ Result<std::vector<fs::path>> write_sheet(const take::Take& take, const ExportCh
     if (!report) return tl::unexpected(report.error());
     return std::vector<fs::path>{choice.target};
   }
-  const auto one = chosen(take, choice, marked);
-  if (!one) return tl::unexpected(one.error());
+  const auto all = all_chosen(take, choice, marked);
+  if (!all) return tl::unexpected(all.error());
+  const Chosen& one = all->front();
   switch (choice.kind) {
     case SheetKind::text:
-      return written(sheet::export_text(one->take, choice.target, text_options(*one, choice)));
+      return written(write_file_atomically(choice.target, text_of(*all, choice)));
     case SheetKind::musicxml:
-      return written(sheet::export_musicxml(one->take, choice.target, score_options(*one)));
-    case SheetKind::midi:
+      return written(sheet::export_musicxml(one.take, choice.target, score_options(one)));
+    case SheetKind::midi: {
+      const auto cut = cut_out(one, true);
+      if (!cut) return tl::unexpected(cut.error());
       return written(
-          sheet::export_midi(one->take, choice.target,
+          sheet::export_midi(*cut, choice.target,
                              {.is_steady = choice.is_steady, .is_quantised = choice.is_quantised}));
+    }
     case SheetKind::tables: {
-      if (const auto done = sheet::export_tables(one->take, choice.target); !done) {
+      const auto cut = cut_out(one, false);
+      if (!cut) return tl::unexpected(cut.error());
+      if (const auto done = sheet::export_tables(*cut, choice.target); !done) {
         return tl::unexpected(done.error());
       }
-      return sheet::table_paths(one->take, choice.target);
+      return sheet::table_paths(*cut, choice.target);
     }
     case SheetKind::pdf:
       return written(
-          sheet::export_pdf({{one->take, {}}}, choice.target, page_options(*one, choice)));
+          sheet::export_pdf(page_sections(take, *all), choice.target, page_options(one, choice)));
     default:
       return sheet::export_pictures(
-          {{one->take, {}}}, choice.target,
+          page_sections(take, *all), choice.target,
           choice.kind == SheetKind::svg ? sheet::PictureKind::svg : sheet::PictureKind::png,
-          page_options(*one, choice));
+          page_options(one, choice));
   }
 }
 
@@ -298,27 +376,25 @@ ExportPreview preview_of(const take::Take& take, const ExportChoice& choice,
     preview.text = text ? std::move(*text) : text.error().message;
     return preview;
   }
-  const auto one = chosen(take, choice, marked);
-  if (!one) {
-    preview.text = one.error().message;
+  const auto all = all_chosen(take, choice, marked);
+  if (!all) {
+    preview.text = all.error().message;
     return preview;
   }
   switch (choice.kind) {
     case SheetKind::text:
-      preview.text = sheet::render_text_tab(one->take, text_options(*one, choice));
+      preview.text = text_of(*all, choice);
       break;
     case SheetKind::midi:
-      preview.text =
-          fmt::format("{} notes, {} beats and {} chord names, {}, {}.\n", one->take.notes.size(),
-                      one->take.beats.size(), one->take.chords.size(),
-                      choice.is_quantised ? "as the sheet writes them" : "as they were played",
-                      choice.is_steady ? "in one tempo" : "with the tempo of the recording");
+    case SheetKind::tables: {
+      const auto cut = cut_out(all->front(), false);
+      preview.text = !cut                               ? cut.error().message
+                     : choice.kind == SheetKind::tables ? sheet::tables(*cut).notes_tsv
+                                                        : midi_text(*cut, choice);
       break;
-    case SheetKind::tables:
-      preview.text = sheet::tables(one->take).notes_tsv;
-      break;
+    }
     default:
-      if (const auto done = preview_page(*one, choice, page, dots_per_inch, preview); !done) {
+      if (const auto done = preview_page(take, *all, choice, page, dots_per_inch, preview); !done) {
         preview.text = done.error().message;
       }
       break;

@@ -51,10 +51,11 @@ struct PracticeChoice {
 struct ExportChoice {
   SheetKind kind = SheetKind::pdf;
   std::filesystem::path target;
-  PartChoice part;           // all but MIDI and tables
-  std::optional<int> level;  // 1 .. 6: a graded version instead of the line
-  bool has_roles = false;    // text
-  int width_columns = 100;   // text
+  PartChoice part;
+  std::optional<int> level;     // 1 .. 6: a graded version instead of the line
+  bool has_all_levels = false;  // pages and text: all six, one after another, and no `level`
+  bool has_roles = false;       // text
+  int width_columns = 100;      // text
   bool is_written_out = false;
   sheet::PaperSize paper = sheet::PaperSize::a4;
   bool is_tab_only = false;
@@ -65,10 +66,13 @@ struct ExportChoice {
   bool operator==(const ExportChoice&) const = default;
 };
 
-/// Where a sheet of a take goes if nothing else is said: beside the take, by its name; a level
-/// says which it is, practice audio that it is.
+/// Several levels can stand one after another in a sheet of that kind.
+[[nodiscard]] bool holds_all_levels(SheetKind kind) noexcept;
+
+/// Where a sheet of a take goes if nothing else is said: beside the take, by its name; levels say
+/// which they are, practice audio that it is. Of the choice, kind and levels count.
 [[nodiscard]] std::filesystem::path usual_target(const std::filesystem::path& take_path,
-                                                 SheetKind kind, std::optional<int> level = {});
+                                                 const ExportChoice& choice);
 
 /// Writes it, and gives what was written. `marked` is the stretch that is marked on the desk,
 /// `recording` empty where there is none. Errors: those of the sheet, naming the file.

@@ -6,16 +6,11 @@
 
 #include "src/base/result.hpp"
 #include "src/sheet/pages.hpp"
-#include "src/sheet/text_tab.hpp"
 #include "src/take/take.hpp"
 
 namespace lowstride::sheet {
 
 /// Every write is atomic. Errors of all: cannot_write, naming the file and the cure.
-
-/// The text tab as a file.
-[[nodiscard]] Result<void> export_text(const take::Take& take, const std::filesystem::path& path,
-                                       const TextTabOptions& options = {});
 
 struct MidiOptions {
   bool is_steady = false;     // one tempo, the median; else the tempo map follows the recording

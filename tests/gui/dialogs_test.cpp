@@ -1,3 +1,4 @@
+#include <algorithm>
 #include <fstream>
 
 #include <gmock/gmock.h>
@@ -46,7 +47,7 @@ TEST_F(Folders, sheets_are_written_whole_beside_the_take) {
   for (const SheetKind kind : all_sheet_kinds) {
     ExportChoice choice;
     choice.kind = kind;
-    choice.target = usual_target(take_path, kind);
+    choice.target = usual_target(take_path, choice);
     if (kind == SheetKind::practice) choice.part.kind = PartChoice::Kind::marked;
     const auto done = write_sheet(take, choice, take::Stretch{24000, 72000}, recording, {});
     ASSERT_TRUE(done) << done.error().message;
@@ -91,6 +92,78 @@ TEST_F(Folders, a_part_or_a_level_is_written_and_what_is_not_there_is_said) {
   EXPECT_THAT(text_of(choice), testing::HasSubstr("marked"));
   choice.part = {.kind = PartChoice::Kind::passage, .passage = "coda"};
   EXPECT_THAT(text_of(choice), testing::HasSubstr("coda"));
+}
+
+// The bars of a Standard MIDI File and of tables are those asked for; a MIDI file of a part begins
+// at once (SMF 1.0: delta times from the start of the track; note-on status 9n, MIDI 1.0).
+TEST_F(Folders, midi_and_tables_hold_the_bars_asked_for) {
+  take::Take take = sheet::example::walk();
+  ASSERT_TRUE(take::apply(
+      take, take::AddPassage{"bridge", take.beats[4].time_samples, take.beats[8].time_samples}));
+  const auto bytes_of = [this](const char* name) {
+    std::ifstream file(folder_ / name, std::ios::binary);
+    return std::string(std::istreambuf_iterator<char>(file), {});
+  };
+  const auto lines_of = [&](const char* name) { return std::ranges::count(bytes_of(name), '\n'); };
+  const auto note_count = [](const take::Take& whole, std::int64_t begin, std::int64_t end) {
+    return std::ranges::count_if(whole.notes, [&](const take::Note& note) {
+      return note.onset_samples >= begin && note.onset_samples < end;
+    });
+  };
+  ExportChoice choice;
+  choice.kind = SheetKind::tables;
+  choice.target = folder_ / "whole";
+  ASSERT_TRUE(write_sheet(take, choice, std::nullopt, {}, {}));
+  choice.part = {.kind = PartChoice::Kind::passage, .passage = "bridge"};
+  choice.target = folder_ / "bridge";
+  const auto done = write_sheet(take, choice, std::nullopt, {}, {});
+  ASSERT_TRUE(done) << done.error().message;
+  const auto in_bridge = note_count(take, take.beats[4].time_samples, take.beats[8].time_samples);
+  EXPECT_GT(in_bridge, 0);
+  EXPECT_EQ(lines_of("whole.notes.tsv") - lines_of("bridge.notes.tsv"),
+            static_cast<std::ptrdiff_t>(take.notes.size()) - in_bridge);
+  EXPECT_EQ(lines_of("bridge.beats.tsv"),
+            lines_of("whole.beats.tsv") - static_cast<std::ptrdiff_t>(take.beats.size()) + 4);
+  choice.kind = SheetKind::midi;
+  choice.target = folder_ / "bars.mid";
+  choice.part = {.kind = PartChoice::Kind::bars, .first_bar = 2, .last_bar = 2};
+  ASSERT_TRUE(write_sheet(take, choice, std::nullopt, {}, {}));
+  choice.target = folder_ / "whole.mid";
+  choice.part = {};
+  ASSERT_TRUE(write_sheet(take, choice, std::nullopt, {}, {}));
+  EXPECT_LT(bytes_of("bars.mid").size(), bytes_of("whole.mid").size());
+  choice.part = {.kind = PartChoice::Kind::bars, .first_bar = 90, .last_bar = 91};
+  EXPECT_FALSE(write_sheet(take, choice, std::nullopt, {}, {}));
+  EXPECT_FALSE(preview_of(take, choice, std::nullopt, 0, 96.0).text.empty());
+}
+
+TEST_F(Folders, all_levels_stand_one_after_another) {
+  const take::Take take = sheet::example::walk();
+  ExportChoice choice;
+  choice.kind = SheetKind::text;
+  choice.has_all_levels = true;
+  choice.target = usual_target(folder_ / "walk.take", choice);
+  EXPECT_EQ(choice.target.filename(), "walk levels.txt");
+  ASSERT_TRUE(write_sheet(take, choice, std::nullopt, {}, {}));
+  std::ifstream file(choice.target);
+  const std::string text(std::istreambuf_iterator<char>(file), {});
+  std::size_t at = 0;
+  for (int level = 1; level <= 6; ++level) {
+    ExportChoice alone = choice;
+    alone.has_all_levels = false;
+    alone.level = level;
+    const std::string one = preview_of(take, alone, std::nullopt, 0, 96.0).text;
+    const std::size_t found = text.find(one, at);
+    ASSERT_NE(found, std::string::npos) << "level " << level;
+    at = found + one.size();
+  }
+  choice.kind = SheetKind::pdf;
+  const ExportPreview pages = preview_of(take, choice, std::nullopt, 0, 96.0);
+  EXPECT_GE(pages.page_count, 6U) << "each begins a page";
+  EXPECT_EQ(usual_target(folder_ / "walk.take", choice).filename(), "walk levels.pdf");
+  choice.kind = SheetKind::midi;
+  EXPECT_EQ(usual_target(folder_ / "walk.take", choice).filename(), "walk.mid")
+      << "a MIDI file holds one";
 }
 
 TEST_F(Folders, practice_audio_goes_through_its_speeds_and_needs_no_recording) {

@@ -20,6 +20,7 @@
 #include "src/audio/writer.hpp"
 #include "src/base/atomic_file.hpp"
 #include "src/sheet/export.hpp"
+#include "src/sheet/text_tab.hpp"
 #include "src/take/storage.hpp"
 #include "src/take/take_json.hpp"
 #include "tests/take/example_take.hpp"
@@ -205,8 +206,10 @@ struct Export {
   Result<void> (*write)(const take::Take& take, const fs::path& path);
 };
 constexpr std::array exports{
-    Export{"line.txt", [](const take::Take& take,
-                          const fs::path& path) { return sheet::export_text(take, path); }},
+    Export{"line.txt",
+           [](const take::Take& take, const fs::path& path) {
+             return write_file_atomically(path, sheet::render_text_tab(take));
+           }},
     Export{"line.musicxml",
            [](const take::Take& take, const fs::path& path) {
              return sheet::export_musicxml(take, path);
