@@ -7,6 +7,7 @@
 
 #include <fmt/format.h>
 
+#include "gui/draw/focus.hpp"
 #include "gui/gesture/note_edits.hpp"
 #include "src/sheet/grid.hpp"
 #include "src/sheet/harmony.hpp"
@@ -214,8 +215,15 @@ void Desk::drain_keys() {
     }
     const bool is_command = chord.is_control || (chord.key >= keys::f1 && chord.key < 320);
     if (is_typing && !is_command && chord.key != keys::escape) continue;
+    // A list that folds down closes by itself, and the dialog that it belongs to stays.
+    if (chord.key == keys::escape && is_dialog_open() && was_popup_open_) continue;
     if (is_dialog_open() && !is_command && chord.key != keys::escape) {
-      if (drill_.is_open() && !is_typing) drill_.key(chord);
+      if (is_typing) continue;
+      if (drill_.is_asking()) {
+        drill_.key(chord);
+      } else if (chord.key == keys::enter && !press_focused_part()) {
+        drill_.begin();
+      }
       continue;
     }
     if (!is_typing && type_fret(chord)) continue;
@@ -396,13 +404,14 @@ void Desk::frame(const Fonts& fonts, float scale) {
   ImGui::End();
   dialogs();
   // In a dialog Tab, arrows, Space and Enter go about among its parts; on the desk they are the
-  // desk's own.
+  // desk's own, and while a drill asks they are the drill's.
   ImGuiIO& io = ImGui::GetIO();
-  if (is_dialog_open()) {
+  if (is_dialog_open() && !drill_.is_asking()) {
     io.ConfigFlags |= ImGuiConfigFlags_NavEnableKeyboard;
   } else {
     io.ConfigFlags &= ~ImGuiConfigFlags_NavEnableKeyboard;
   }
+  was_popup_open_ = is_popup_open();
 }
 
 }  // namespace lowstride::desk

@@ -37,6 +37,8 @@ struct DeskOptions {
   std::function<std::unique_ptr<DrillSound>(const std::filesystem::path& recording,
                                             const std::string& device)>
       make_drill_sound;
+  /// Opens what the answers of drills are played into.
+  OpenInput open_input = audio::open_input_device;
   /// For pictures; must outlive the desk. Null: pages are not shown beforehand.
   Textures* textures = nullptr;
 };
@@ -223,6 +225,7 @@ class Desk {
   std::optional<RemarkWriting> remark_writing_;
   Hit menu_hit_;
   bool is_menu_wanted_ = false;
+  bool was_popup_open_ = false;  // a list that folds down, or a menu, in the frame before
   bool is_recovery_open_ = false;
   std::string title_text_, composer_text_, tuning_text_;
   bool is_take_text_fresh_ = false;

@@ -141,7 +141,7 @@ void Desk::open_drill() {
     make_sound = [make = options_.make_drill_sound, recording = session_.recording(),
                   device = settings_.audio_device] { return make(recording, device); };
   }
-  drill_.show(session_.take(), session_.path(), std::move(make_sound));
+  drill_.show(session_.take(), session_.path(), std::move(make_sound), options_.open_input);
 }
 
 void Desk::run(Action action) {

@@ -195,6 +195,12 @@ void Desk::run_selecting(Action action) {
     case Action::select_less:
       return step_note(-1, true);
     default:
+      if (drill_.close_browser()) return;
+      if (is_recovery_open_ || !notices_.empty()) {
+        is_recovery_open_ = false;
+        notices_.clear();
+        return;
+      }
       if (naming_ || passage_naming_ || remark_writing_ || is_dialog_open()) {
         naming_.reset();
         passage_naming_.reset();

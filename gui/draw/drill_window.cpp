@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <chrono>
-#include <cmath>
 #include <utility>
 
 #include <fmt/format.h>
@@ -10,6 +9,8 @@
 // Needs imgui.h before it.
 #include <imgui_stdlib.h>
 
+#include "gui/draw/drill_tab.hpp"
+#include "gui/draw/focus.hpp"
 #include "src/drill/answer_text.hpp"
 #include "src/neck/named_necks.hpp"
 #include "src/theory/roles.hpp"
@@ -18,15 +19,12 @@ namespace lowstride::desk {
 namespace {
 
 constexpr double second_digit_seconds = 0.7;
+constexpr double meter_range_db = 60.0;
 constexpr const char* title = "Ear training";
 
 template <typename T>
 bool is_ready(const std::future<T>& future) {
   return future.valid() && future.wait_for(std::chrono::seconds(0)) == std::future_status::ready;
-}
-
-bool is_line(drill::Kind kind) {
-  return kind == drill::Kind::write_the_bar || kind == drill::Kind::hide_and_work_out;
 }
 
 /// Where a line of text would catch the keys that are wanted elsewhere.
@@ -42,12 +40,13 @@ DrillWindow::~DrillWindow() {
 }
 
 void DrillWindow::show(const take::Take& take, const std::filesystem::path& path,
-                       MakeSound make_sound) {
+                       MakeSound make_sound, OpenInput open_input) {
   is_open_ = true;
   is_fresh_ = true;
   take_ = take;
   path_ = path;
   make_sound_ = std::move(make_sound);
+  open_input_ = std::move(open_input);
   trouble_.clear();
   const auto has_passage = [&](const std::string& name) {
     return std::ranges::find(take.passages, name, &take::Passage::name) != take.passages.end();
@@ -59,34 +58,44 @@ void DrillWindow::close() {
   if (drilling_) drilling_->stop(present_moment());
   drilling_.reset();
   sound_.reset();
+  // It may still wait for its last samples: no frame waits for that.
+  if (ear_) stale_ears_.push_back(std::move(ear_));
+  browser_.close();
   if (plot_ != nullptr) textures_->drop(plot_);
   plot_ = nullptr;
   is_open_ = false;
 }
 
 bool DrillWindow::is_busy() const {
-  return opening_.valid() || plotting_.valid() || (drilling_ && drilling_->is_sounding()) ||
-         !digits_.empty();
+  return opening_.valid() || plotting_.valid() || !digits_.empty() ||
+         (drilling_ && (drilling_->is_sounding() || drilling_->is_listening()));
 }
 
 void DrillWindow::begin() {
-  if (opening_.valid()) return;
+  if (!is_open_ || drilling_ || opening_.valid()) return;
   trouble_.clear();
   opening_ = std::async(std::launch::async,
-                        [take = take_, path = path_, choice = choice_, now = present_moment()] {
-                          return Drilling::open(take, path, choice, now);
+                        [take = take_, path = path_, choice = choice_, open_input = open_input_,
+                         now = present_moment()]() -> Result<Opened> {
+                          auto drilling = Drilling::open(take, path, choice, now);
+                          if (!drilling) return tl::unexpected(drilling.error());
+                          auto ear = open_ear(choice, open_input);
+                          if (!ear) return tl::unexpected(ear.error());
+                          return Opened{std::move(*drilling), std::move(*ear)};
                         });
 }
 
 void DrillWindow::take_in() {
+  std::erase_if(stale_ears_, [](const auto& ear) { return ear->is_idle(); });
   if (is_ready(opening_)) {
     auto opened = opening_.get();
     if (!opened) {
       trouble_ = opened.error().message;
     } else if (is_open_) {
       sound_ = make_sound_ ? make_sound_() : nullptr;
-      drilling_ = std::move(*opened);
-      drilling_->begin(sound_.get(), present_moment());
+      ear_ = std::move(opened->ear);
+      drilling_ = std::move(opened->drilling);
+      drilling_->begin(sound_.get(), ear_.get(), present_moment());
       wants_focus_ = true;
     }
   }
@@ -104,11 +113,13 @@ void DrillWindow::take_in() {
   }
 }
 
+bool DrillWindow::close_browser() {
+  const bool was_open = browser_.is_open();
+  browser_.close();
+  return was_open;
+}
+
 void DrillWindow::key(const KeyChord& chord) {
-  if (!drilling_) {
-    if (chord.key == keys::enter) begin();
-    return;
-  }
   Drilling& drilling = *drilling_;
   const drill::Moment now = present_moment();
   if (chord.key == keys::enter) return drilling.type("", now);
@@ -117,6 +128,9 @@ void DrillWindow::key(const KeyChord& chord) {
     return;
   }
   if (chord.key == '?' || (chord.key == '/' && chord.is_shift)) return drilling.hint(now);
+  if (chord.key == '!' || (chord.key == '1' && chord.is_shift)) {
+    return drilling.answer(drill::GiveUp{}, now);
+  }
   if (chord.key == ' ') {
     if (drilling.item().kind == drill::Kind::spot_the_change && drilling.is_sounding()) {
       return drilling.tap();
@@ -151,80 +165,6 @@ void DrillWindow::key(const KeyChord& chord) {
     // No neck has a fret 30: the number is whole.
     if (digits_.size() > 1 || digits_ >= "3") digits_.clear();
   }
-}
-
-void DrillWindow::set_up() {
-  ImGui::TextWrapped(
-      "Questions are made from the notes and chords that you confirmed. Answer first, what was "
-      "right comes afterwards; hints cost something. Kinds are mixed on purpose.");
-  for (const std::string& words : drill::care_words()) ImGui::TextWrapped("%s", words.c_str());
-  ImGui::Separator();
-  const float width = 260.0F * ImGui::GetFontSize() / 15.0F;
-  ImGui::SetNextItemWidth(width);
-  ImGui::InputText("whose ears", &choice_.player);
-  float minutes = static_cast<float>(choice_.minutes);
-  ImGui::SetNextItemWidth(width);
-  if (ImGui::SliderFloat("##minutes", &minutes, 3.0F, 45.0F, "%.0f minutes")) {
-    choice_.minutes = std::round(minutes);
-  }
-  ImGui::SetNextItemWidth(width);
-  if (ImGui::BeginCombo("##passage", choice_.passage.value_or("the whole take").c_str())) {
-    if (ImGui::Selectable("the whole take", !choice_.passage)) choice_.passage.reset();
-    for (const take::Passage& passage : take_.passages) {
-      if (ImGui::Selectable(passage.name.c_str(), choice_.passage == passage.name)) {
-        choice_.passage = passage.name;
-      }
-    }
-    ImGui::EndCombo();
-  }
-  ImGui::TextDisabled("What is asked (nothing chosen: all in turn)");
-  for (const drill::Kind kind : desk_drill_kinds()) {
-    const auto at = std::ranges::find(choice_.kinds, kind);
-    bool is_chosen = at != choice_.kinds.end();
-    if (ImGui::Checkbox(std::string(drill::kind_text(kind)).c_str(), &is_chosen)) {
-      if (is_chosen) {
-        choice_.kinds.push_back(kind);
-      } else {
-        choice_.kinds.erase(at);
-      }
-    }
-  }
-  ImGui::TextDisabled("Playing it back wants a microphone: lowstride drill --listen.");
-  ImGui::BeginDisabled(opening_.valid());
-  if (ImGui::Button("Begin", {width, 0.0F})) begin();
-  ImGui::EndDisabled();
-  ImGui::SameLine();
-  if (ImGui::Button("How it goes")) show_progress();
-  if (!trouble_.empty()) ImGui::TextWrapped("%s", trouble_.c_str());
-}
-
-void DrillWindow::show_progress() {
-  if (plotting_.valid()) return;
-  plotting_ = std::async(std::launch::async, [player = choice_.player] {
-    const auto path = drill::history_path(player);
-    if (!path) return Pixels{};
-    const auto history = drill::History::open(*path);
-    if (!history) return Pixels{};
-    const auto answers = history->answers();
-    if (!answers) return Pixels{};
-    auto pixels = pixels_of(drill::progress_png(drill::progress_of(*answers), player));
-    return pixels ? std::move(*pixels) : Pixels{};
-  });
-}
-
-void DrillWindow::progress_part() {
-  ImGui::BeginChild("progress", {0.0F, 0.0F}, true);
-  if (plot_ != nullptr) {
-    const float width = ImGui::GetContentRegionAvail().x;
-    ImGui::Image(plot_, {width, width * static_cast<float>(plot_size_.height) /
-                                    static_cast<float>(std::max(1, plot_size_.width))});
-  } else {
-    ImGui::TextDisabled("%s", plotting_.valid()
-                                  ? "drawing …"
-                                  : "How it goes: right answers by role, interval, register and "
-                                    "tempo,\nand what was heard for what was played.");
-  }
-  ImGui::EndChild();
 }
 
 void DrillWindow::questions(const Brush& brush) {
@@ -262,6 +202,7 @@ void DrillWindow::answers(const Brush& brush) {
     return;
   }
   const drill::Item& item = drilling.item();
+  if (drilling.is_listening()) meter(brush);
   std::optional<drill::Answer> given;
   if (item.kind == drill::Kind::name_the_role) {
     int column = 0;
@@ -289,11 +230,13 @@ void DrillWindow::answers(const Brush& brush) {
       ImGui::PopID();
     }
   }
-  if (is_line(item.kind)) tab(brush);
+  if (drilling.is_tab_asked()) {
+    if (const auto place = draw_answer_tab(brush, drilling)) write_at(*place);
+  }
   if (item.kind == drill::Kind::find_the_note) {
     ImGui::TextDisabled("Click the neck, or type it.");
   }
-  if (is_line(item.kind)) {
+  if (drilling.is_tab_asked()) {
     if (ImGui::Button("Hand it in  (Enter)")) drilling.hand_in(now);
     ImGui::SameLine();
   }
@@ -313,76 +256,27 @@ void DrillWindow::answers(const Brush& brush) {
   if (given && drilling.phase() == drill::Phase::asking) drilling.answer(*given, now);
 }
 
-/// The bar to fill in: a column for each half beat, numbers on strings, marks as in pencil.
-void DrillWindow::tab(const Brush& brush) {
+/// A click on the tab: a note there, or another string for the one that is there.
+void DrillWindow::write_at(const TabPlace& place) {
   Drilling& drilling = *drilling_;
-  const drill::Item& item = drilling.item();
-  const int strings = std::max(1, item.neck.string_count());
-  const float scale = brush.scale;
-  const ImVec2 at = ImGui::GetCursorScreenPos();
-  const float heading = 26.0F * scale;
-  const Rect rect{at.x, at.y, at.x + ImGui::GetContentRegionAvail().x,
-                  at.y + (static_cast<float>(strings) * 26.0F + 44.0F) * scale};
-  ImGui::InvisibleButton("tab", {std::max(1.0F, rect.width()), rect.height()});
-  const int slots = std::max(1, drilling.slot_count());
-  const float slot_px = (rect.width() - heading) / static_cast<float>(slots);
-  const auto x_of = [&](double slot) {
-    return rect.x0 + heading + static_cast<float>(slot + 0.4) * slot_px;
-  };
-  const auto y_of = [&](int string) {
-    return rect.y0 + (18.0F + 26.0F * (static_cast<float>(string) - 0.5F)) * scale;
-  };
-  if (ImGui::IsItemClicked()) {
-    const ImVec2 mouse = ImGui::GetIO().MousePos;
-    drilling.cursor_slot =
-        std::clamp(static_cast<int>((mouse.x - rect.x0 - heading) / slot_px), 0, slots - 1);
-    const int string = std::clamp(
-        static_cast<int>((mouse.y - rect.y0 - 18.0F * scale) / (26.0F * scale)) + 1, 1, strings);
-    const auto here =
-        std::ranges::find(drilling.written(), drilling.cursor_slot, &WrittenNote::slot);
-    if (here == drilling.written().end()) {
-      drilling.put(string, 0, present_moment());
-    } else if (here->string_number != string) {
-      drilling.put(string, here->fret, present_moment());
-    }
-    digits_.clear();
+  drilling.cursor_slot = place.slot;
+  const auto here = std::ranges::find(drilling.written(), place.slot, &WrittenNote::slot);
+  if (here == drilling.written().end()) {
+    drilling.put(place.string_number, 0, present_moment());
+  } else if (here->string_number != place.string_number) {
+    drilling.put(place.string_number, here->fret, present_moment());
   }
-  const Theme& t = brush.theme;
-  brush.fill(rect, t.background, 1.0, 3.0F * scale);
-  const Rect cursor{x_of(drilling.cursor_slot) - 0.4F * slot_px, rect.y0 + 2.0F,
-                    x_of(drilling.cursor_slot) + 0.6F * slot_px, rect.y1 - 2.0F};
-  brush.fill(cursor, t.selection, 0.15, 3.0F * scale);
-  const std::vector<std::string> names = neck::string_names(item.neck);
-  const float small = brush.fonts.small->FontSize;
-  for (int string = 1; string <= strings; ++string) {
-    brush.line({rect.x0 + heading, y_of(string)}, {rect.x1, y_of(string)}, t.string_line);
-    brush.text(brush.fonts.text, brush.fonts.text->FontSize, {rect.x0 + 8.0F * scale, y_of(string)},
-               t.text, names[static_cast<std::size_t>(string - 1)]);
-  }
-  for (int slot = 0; slot < slots; slot += 2) {
-    const int beat = slot / 2 % item.beats_per_bar;
-    const float x = x_of(slot) - 0.4F * slot_px;
-    if (beat == 0) brush.line({x, y_of(1)}, {x, y_of(strings)}, t.bar_line, 1.5F * scale);
-    brush.text(brush.fonts.small, small, {x_of(slot), rect.y1 - 11.0F * scale}, t.text,
-               std::to_string(beat + 1));
-  }
-  brush.line({rect.x1 - 1.0F, y_of(1)}, {rect.x1 - 1.0F, y_of(strings)}, t.bar_line, 1.5F * scale);
-  for (const WrittenNote& note : drilling.written()) {
-    const std::string number = std::to_string(note.fret);
-    const float px = brush.fonts.number->FontSize;
-    const float x = x_of(note.slot);
-    const float width = Brush::text_width(brush.fonts.number, px, number);
-    const Rect chip{x - 3.0F * scale, y_of(note.string_number) - 0.6F * px,
-                    x + width + 3.0F * scale, y_of(note.string_number) + 0.6F * px};
-    brush.fill(chip, t.chip, 1.0, 4.0F * scale);
-    brush.text(brush.fonts.number, px, {x, y_of(note.string_number)}, t.text, number);
-  }
-  if (!drilling.verdict()) return;
-  for (const drill::MarkedNote& mark : drilling.verdict()->marks) {
-    const bool is_right = mark.mark == drill::Mark::tick;
-    brush.text(brush.fonts.small, small, {x_of(2.0 * mark.beat), rect.y0 + 9.0F * scale},
-               is_right ? t.confirmed : t.doubt, drill::mark_text(mark.mark));
-  }
+  digits_.clear();
+}
+
+/// That it listens, and how loud what comes in is.
+void DrillWindow::meter(const Brush& brush) {
+  const auto level = static_cast<float>((ear_->level_db() + meter_range_db) / meter_range_db);
+  ImGui::AlignTextToFramePadding();
+  ImGui::TextUnformatted(drilling_->is_sounding() ? "Play along after the clicks."
+                                                  : "Play it now.");
+  ImGui::SameLine();
+  ImGui::ProgressBar(std::clamp(level, 0.0F, 1.0F), {220.0F * brush.scale, 0.0F}, "");
 }
 
 void DrillWindow::fresh_board() {
@@ -441,7 +335,8 @@ void DrillWindow::draw(const Brush& outer, bool is_mirrored) {
                    ImGuiWindowFlags_NoCollapse | ImGuiWindowFlags_NoMove |
                        ImGuiWindowFlags_NoResize | ImGuiWindowFlags_NoSavedSettings)) {
     if (!drilling_) {
-      ImGui::BeginChild("set up", {ImGui::GetContentRegionAvail().x * 0.46F, 0.0F});
+      ImGui::BeginChild("set up", {ImGui::GetContentRegionAvail().x * 0.46F, 0.0F}, false,
+                        keyboard_passes);
       set_up();
       ImGui::EndChild();
       ImGui::SameLine();
@@ -449,7 +344,8 @@ void DrillWindow::draw(const Brush& outer, bool is_mirrored) {
     } else {
       fresh_board();
       const float side = 250.0F * outer.scale;
-      ImGui::BeginChild("asked", {ImGui::GetContentRegionAvail().x - side, 0.0F});
+      ImGui::BeginChild("asked", {ImGui::GetContentRegionAvail().x - side, 0.0F}, false,
+                        keyboard_passes);
       const Brush brush{*ImGui::GetWindowDrawList(), outer.theme, outer.fonts, outer.scale};
       questions(brush);
       answers(brush);
@@ -467,6 +363,7 @@ void DrillWindow::draw(const Brush& outer, bool is_mirrored) {
     }
   }
   ImGui::End();
+  if (const auto chosen = browser_.draw({}, outer.scale)) choice_.answers = *chosen;
   if (!stays_open) close();
 }
 

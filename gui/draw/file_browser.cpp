@@ -66,7 +66,8 @@ std::vector<FolderEntry> filtered(const std::vector<FolderEntry>& entries,
   return kept;
 }
 
-void FileBrowser::show(const fs::path& folder) {
+void FileBrowser::show(const fs::path& folder, Wanted wanted) {
+  wanted_ = wanted;
   is_open_ = true;
   is_fresh_ = true;
   go(folder);
@@ -79,6 +80,9 @@ void FileBrowser::go(const fs::path& folder) {
   folder_ = whole;
   typed_folder_ = folder_.string();
   entries_ = folder_entries(folder_);
+  if (wanted_ == Wanted::sound) {
+    std::erase_if(entries_, [](const FolderEntry& entry) { return entry.is_take; });
+  }
   filter_.clear();
 }
 
@@ -91,7 +95,8 @@ std::optional<fs::path> FileBrowser::draw(const std::vector<fs::path>& recent, f
       ImGuiCond_Always);
   ImGui::SetNextWindowPos({screen.x / 2, screen.y / 2}, ImGuiCond_Always, {0.5F, 0.5F});
   if (is_fresh_) ImGui::SetNextWindowFocus();
-  if (ImGui::Begin("Open a recording or take", &is_open_,
+  const bool takes_sound = wanted_ == Wanted::sound;
+  if (ImGui::Begin(takes_sound ? "Choose a recording" : "Open a recording or take", &is_open_,
                    ImGuiWindowFlags_NoCollapse | ImGuiWindowFlags_NoMove |
                        ImGuiWindowFlags_NoResize | ImGuiWindowFlags_NoSavedSettings)) {
     if (ImGui::Button("Folder above")) go(folder_.parent_path());
@@ -132,7 +137,10 @@ std::optional<fs::path> FileBrowser::draw(const std::vector<fs::path>& recent, f
       if (entry.is_take) ImGui::PopStyleColor();
       ImGui::PopID();
     }
-    if (shown.empty()) ImGui::TextDisabled("No takes, recordings or folders here.");
+    if (shown.empty()) {
+      ImGui::TextDisabled("%s", takes_sound ? "No recordings or folders here."
+                                            : "No takes, recordings or folders here.");
+    }
     ImGui::EndChild();
     ImGui::SameLine();
     ImGui::BeginChild("recent", {0.0F, 0.0F}, true);

@@ -1,5 +1,6 @@
 #pragma once
 
+#include <cstdint>
 #include <filesystem>
 #include <optional>
 #include <string>
@@ -25,7 +26,8 @@ struct FolderEntry {
 /// A window inside the window for choosing a file: recent ones, folders, a filter by name.
 class FileBrowser {
  public:
-  void show(const std::filesystem::path& folder);
+  enum class Wanted : std::uint8_t { sound_or_take, sound };
+  void show(const std::filesystem::path& folder, Wanted wanted = Wanted::sound_or_take);
   [[nodiscard]] bool is_open() const noexcept { return is_open_; }
   void close() noexcept { is_open_ = false; }
 
@@ -36,6 +38,7 @@ class FileBrowser {
  private:
   void go(const std::filesystem::path& folder);
 
+  Wanted wanted_ = Wanted::sound_or_take;
   bool is_open_ = false;
   bool is_fresh_ = false;
   std::filesystem::path folder_;

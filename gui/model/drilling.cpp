@@ -17,13 +17,17 @@ constexpr double slots_a_beat = 2.0;
 
 }  // namespace
 
-const std::vector<drill::Kind>& desk_drill_kinds() {
-  static const std::vector<drill::Kind> kinds = [] {
-    std::vector<drill::Kind> all(drill::all_kinds().begin(), drill::all_kinds().end());
-    std::erase(all, drill::Kind::play_it_back);
-    return all;
-  }();
-  return kinds;
+Result<std::unique_ptr<DrillEar>> open_ear(const DrillChoice& choice, const OpenInput& open_input) {
+  if (choice.input == AnswerInput::none) return std::unique_ptr<DrillEar>();
+  const bool is_device = choice.input == AnswerInput::device;
+  if (!is_device && choice.answers.empty()) {
+    return fail(ErrorCode::invalid_argument,
+                "Choose the file in which the answers were played, or another way to answer.");
+  }
+  auto input = is_device ? open_input(choice.device) : audio::open_input_file(choice.answers);
+  if (!input) return tl::unexpected(input.error());
+  return std::make_unique<DrillEar>(std::make_unique<drill::Ear>(
+      std::move(*input), is_device ? drill::kept_latency_seconds() : 0.0, is_device));
 }
 
 drill::Moment present_moment() {
@@ -52,7 +56,7 @@ Result<std::unique_ptr<Drilling>> Drilling::open(const take::Take& take,
   if (!history) return tl::unexpected(history.error());
   drill::ItemOptions wanted;
   wanted.passage = choice.passage;
-  wanted.kinds = choice.kinds.empty() ? desk_drill_kinds() : choice.kinds;
+  wanted.kinds = choice.kinds;
   auto items = drill::items_of(take, wanted);
   if (items.empty()) {
     return fail(ErrorCode::not_found,
@@ -81,8 +85,9 @@ Result<std::unique_ptr<Drilling>> Drilling::open(const take::Take& take,
 
 std::vector<std::string> Drilling::take_messages() { return std::exchange(messages_, {}); }
 
-void Drilling::begin(DrillSound* sound, const drill::Moment& now) {
+void Drilling::begin(DrillSound* sound, DrillEar* ear, const drill::Moment& now) {
   sound_ = sound;
+  ear_ = ear;
   const std::size_t due = session_->due_count(now.unix_seconds);
   drill::Turn turn = session_->begin(now);
   turn.says.insert(turn.says.begin(),
@@ -94,10 +99,50 @@ void Drilling::begin(DrillSound* sound, const drill::Moment& now) {
 void Drilling::play(std::vector<drill::SoundOrder> orders) {
   taps_.clear();
   ordered_.clear();
-  for (const drill::SoundOrder& order : orders) ordered_.push_back(order.what);
+  if (ear_ != nullptr) ear_->stop();
+  awaits_line_ = false;
+  for (const drill::SoundOrder& order : orders) {
+    ordered_.push_back(order.what);
+    awaits_line_ = awaits_line_ || order.is_accompaniment;
+  }
   if (sound_ == nullptr) return say_what_to_hear();
   is_sounding_ = true;
   sound_->play(std::move(orders));
+}
+
+/// Once nothing sounds any more: what is played from now on is the answer. A line is played over
+/// its accompaniment, and after another sound (a hint) the clicks are asked for anew.
+void Drilling::await_played() {
+  if (ear_ == nullptr || phase() != drill::Phase::asking) return;
+  if (ear_->is_listening()) return ear_->sound_ended();
+  if (item().kind == drill::Kind::find_the_note || std::exchange(awaits_line_, false)) {
+    ear_->listen(item(), speed_ratio(), false);
+  }
+}
+
+void Drilling::hush() {
+  if (sound_ != nullptr) sound_->stop();
+  if (ear_ != nullptr) ear_->stop();
+  is_sounding_ = false;
+}
+
+void Drilling::take_in_played(const drill::Moment& now) {
+  if (ear_ == nullptr) return;
+  auto heard = ear_->heard();
+  if (!heard || phase() != drill::Phase::asking) return;
+  if (!heard->played) {
+    messages_.emplace_back("The file of answers has ended; type or click the rest.");
+    ear_ = nullptr;
+    return;
+  }
+  if (!*heard->played) {
+    messages_.push_back((*heard->played).error().message);
+    ear_ = nullptr;
+    return;
+  }
+  drill::PlayedAnswer played = std::move(**heard->played);
+  if (!played.heard.empty()) says_.push_back(std::move(played.heard));
+  answer(played.answer, now);
 }
 
 void Drilling::say_what_to_hear() {
@@ -117,13 +162,21 @@ void Drilling::take_in(drill::Turn turn, const drill::Moment& now) {
   if (turn.verdict) verdict_ = std::move(turn.verdict);
   if (!turn.sounds.empty()) {
     play(std::move(turn.sounds));
-    if (sound_ == nullptr) session_->sound_ended(now);
+    if (sound_ == nullptr) {
+      session_->sound_ended(now);
+      await_played();
+    }
   }
 }
 
 void Drilling::poll(const drill::Moment& now) {
+  take_in_played(now);
   if (sound_ == nullptr || !is_sounding_) return;
-  if (sound_->now().order != nullptr) return;
+  if (const DrillSound::Heard heard = sound_->now(); heard.order != nullptr) {
+    if (ear_ == nullptr || !heard.order->is_accompaniment) return;
+    if (std::exchange(awaits_line_, false)) ear_->listen(item(), speed_ratio(), true);
+    return ear_->sounding(heard.seconds);
+  }
   is_sounding_ = false;
   if (const std::string notice = sound_->notice(); !notice.empty()) {
     messages_.push_back(notice + " Until then it is said what to listen to.");
@@ -131,6 +184,7 @@ void Drilling::poll(const drill::Moment& now) {
     say_what_to_hear();
   }
   session_->sound_ended(now);
+  await_played();
   if (!taps_.empty() && phase() == drill::Phase::asking) answer(drill::TapAnswer{taps_}, now);
 }
 
@@ -154,8 +208,7 @@ void Drilling::type(const std::string& text, const drill::Moment& now) {
 
 void Drilling::answer(const drill::Answer& answer, const drill::Moment& now) {
   if (phase() != drill::Phase::asking || !drill::fits(item(), answer)) return;
-  if (sound_ != nullptr) sound_->stop();
-  is_sounding_ = false;
+  hush();
   taps_.clear();
   take_in(session_->answer(answer, now), now);
 }
@@ -170,23 +223,24 @@ void Drilling::hear_again(const drill::Moment& now) {
 
 void Drilling::go_on(const drill::Moment& now) {
   if (phase() == drill::Phase::asking || phase() == drill::Phase::done) return;
-  if (sound_ != nullptr) sound_->stop();
-  is_sounding_ = false;
+  hush();
   has_new_item_ = true;
   take_in(session_->go_on(now), now);
 }
 
 void Drilling::stop(const drill::Moment& now) {
-  if (sound_ != nullptr) sound_->stop();
-  is_sounding_ = false;
+  hush();
   if (phase() == drill::Phase::done) return;
   has_new_item_ = true;
   take_in(session_->stop(now), now);
 }
 
 bool Drilling::is_tab_asked() const {
-  return phase() == drill::Phase::asking && (item().kind == drill::Kind::write_the_bar ||
-                                             item().kind == drill::Kind::hide_and_work_out);
+  if (phase() != drill::Phase::asking) return false;
+  const drill::Kind kind = item().kind;
+  // Without an ear a line that could be played is written down.
+  return kind == drill::Kind::write_the_bar || kind == drill::Kind::hide_and_work_out ||
+         (kind == drill::Kind::play_it_back && ear_ == nullptr);
 }
 
 int Drilling::slot_count() const {

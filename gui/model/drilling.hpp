@@ -1,11 +1,14 @@
 #pragma once
 
+#include <cstdint>
 #include <filesystem>
+#include <functional>
 #include <memory>
 #include <optional>
 #include <string>
 #include <vector>
 
+#include "gui/model/drill_ear.hpp"
 #include "gui/model/drill_sound.hpp"
 #include "src/base/result.hpp"
 #include "src/drill/answer.hpp"
@@ -16,15 +19,31 @@
 
 namespace lowstride::desk {
 
+/// By what lines and notes are answered beside typing and clicking.
+enum class AnswerInput : std::uint8_t {
+  none,
+  device,  // a microphone or a line in
+  file,    // a recording of what was played, one answer after another
+};
+
 struct DrillChoice {
   std::string player = "player";  // whose history
   double minutes = 15.0;
-  std::vector<drill::Kind> kinds = {};  // empty: all that the desk asks
+  std::vector<drill::Kind> kinds = {};  // empty: all
   std::optional<std::string> passage = {};
+  AnswerInput input = AnswerInput::none;
+  std::string device = {};             // its name; empty: the system's own
+  std::filesystem::path answers = {};  // the file
 };
 
-/// Every kind but playing back, which wants an instrument at the microphone: the terminal's.
-[[nodiscard]] const std::vector<drill::Kind>& desk_drill_kinds();
+/// Opens an input device of that name (empty: the system's own).
+using OpenInput =
+    std::function<Result<std::unique_ptr<audio::LiveInput>>(const std::string& device)>;
+
+/// What hears the answers of a choice; null where they are typed and clicked only. May take a
+/// while: not for a frame. Errors: those of the input, and invalid_argument where no file is named.
+[[nodiscard]] Result<std::unique_ptr<DrillEar>> open_ear(const DrillChoice& choice,
+                                                         const OpenInput& open_input);
 
 /// A note of a tab that is filled in.
 struct WrittenNote {
@@ -46,8 +65,9 @@ class Drilling {
                                                               const DrillChoice& choice,
                                                               const drill::Moment& now);
 
-  /// `sound` may be null: it is said what would be heard. It must outlive the session.
-  void begin(DrillSound* sound, const drill::Moment& now);
+  /// `sound` may be null: it is said what would be heard. `ear` may be null: nothing is answered by
+  /// playing. Both must outlive the session.
+  void begin(DrillSound* sound, DrillEar* ear, const drill::Moment& now);
   /// Once a frame: notices when the sound has ended, since thinking begins then.
   void poll(const drill::Moment& now);
 
@@ -62,6 +82,10 @@ class Drilling {
   /// Of the last answer to this item.
   [[nodiscard]] const std::optional<drill::Verdict>& verdict() const noexcept { return verdict_; }
   [[nodiscard]] bool is_sounding() const noexcept { return is_sounding_; }
+  /// A played answer is awaited.
+  [[nodiscard]] bool is_listening() const noexcept {
+    return ear_ != nullptr && ear_->is_listening();
+  }
   /// Sentences about what is wrong: an answer that could not be kept, a history set aside.
   [[nodiscard]] std::vector<std::string> take_messages();
 
@@ -98,11 +122,15 @@ class Drilling {
   void take_in(drill::Turn turn, const drill::Moment& now);
   void play(std::vector<drill::SoundOrder> orders);
   void say_what_to_hear();
+  void await_played();
+  void hush();
+  void take_in_played(const drill::Moment& now);
 
   DrillChoice choice_;
   drill::History history_;
   std::unique_ptr<drill::Session> session_;
   DrillSound* sound_ = nullptr;
+  DrillEar* ear_ = nullptr;
   std::vector<std::string> says_;
   std::vector<std::string> messages_;
   std::optional<drill::Verdict> verdict_;
@@ -110,6 +138,7 @@ class Drilling {
   std::vector<double> taps_;
   std::vector<std::string> ordered_;  // what sounds, in words
   bool is_sounding_ = false;
+  bool awaits_line_ = false;  // an accompaniment was ordered that is to be played over
   bool has_new_item_ = false;
 };
 

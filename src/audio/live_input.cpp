@@ -70,8 +70,8 @@ class DeviceInput final : public LiveInput {
       for (const std::string& one : names_of(system_)) known += (known.empty() ? "" : ", ") + one;
       return fail(
           ErrorCode::no_device,
-          fmt::format("No sound input{} can be opened{}; plug one in, or answer from a file with "
-                      "--answers.",
+          fmt::format("No sound input{} can be opened{}; plug one in, or answer from a file (in a "
+                      "terminal: --answers FILE).",
                       is_default ? std::string() : fmt::format(" '{}'", name_),
                       known.empty() ? std::string() : fmt::format(" (there are: {})", known)));
     }

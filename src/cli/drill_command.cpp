@@ -85,12 +85,12 @@ ExitCode run_session(const DrillOptions& options, drill::History& history) {
   const std::size_t due = session.due_count(present_moment().unix_seconds);
   fmt::print("{} due, {} new.\n", due, session.new_item_count());
   DrillSounder sounder(std::move(takes->sources), options.is_silent);
-  std::optional<DrillEar> ear;
+  std::optional<drill::Ear> ear;
   if (options.has_input || options.input || !options.answers.empty()) {
     auto input = open_input(options);
     if (!input) return tell(input.error());
     const bool is_device = options.answers.empty();
-    ear.emplace(std::move(*input), is_device ? kept_latency_seconds() : 0.0, is_device);
+    ear.emplace(std::move(*input), is_device ? drill::kept_latency_seconds() : 0.0, is_device);
   }
   const ExitCode ended = lead_session(
       session,
@@ -105,7 +105,7 @@ ExitCode run_session(const DrillOptions& options, drill::History& history) {
       },
       [&](const drill::Session& now) -> std::optional<Result<drill::Answer>> {
         if (!ear) return std::nullopt;
-        return ear->answer(now);
+        return played_answer(*ear, now);
       });
   if (ended == ExitCode::done) fit_when_due(history, options.player);
   return ended;

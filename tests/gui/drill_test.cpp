@@ -136,7 +136,7 @@ TEST_F(DrillOnDesk, a_wrong_bar_comes_back_with_marks_for_a_second_try) {
 }
 
 TEST_F(DrillOnDesk, every_kind_is_asked_and_drawn) {
-  for (const drill::Kind kind : desk_drill_kinds()) {
+  for (const drill::Kind kind : drill::all_kinds()) {
     ASSERT_TRUE(begin(kind)) << drill::kind_text(kind);
     EXPECT_EQ(drilling().item().kind, kind);
     stage_.step(3);
@@ -205,7 +205,7 @@ TEST_F(DrillOnDesk, a_change_is_tapped_while_it_sounds) {
   ASSERT_TRUE(opened) << opened.error().message;
   Drilling& drilling = **opened;
   ScriptedSound sound;
-  drilling.begin(&sound, present_moment());
+  drilling.begin(&sound, nullptr, present_moment());
   drilling.go_on(present_moment());
   ASSERT_EQ(drilling.phase(), drill::Phase::asking);
   const drill::Item item = drilling.item();
