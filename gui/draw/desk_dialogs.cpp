@@ -6,6 +6,7 @@
 #include <imgui_stdlib.h>
 
 #include "gui/draw/desk.hpp"
+#include "gui/draw/focus.hpp"
 #include "gui/gesture/grid_edits.hpp"
 #include "src/sheet/harmony.hpp"
 #include "src/sheet/summary.hpp"
@@ -169,7 +170,8 @@ void Desk::help_page() {
                                    .c_str());
     }
     if (ImGui::Button("First keys")) settings_.keys = KeyMap();
-    ImGui::BeginChild("keys", {0.0F, 0.0F}, false);
+    ImGui::SetItemDefaultFocus();
+    ImGui::BeginChild("keys", {0.0F, 0.0F}, false, keyboard_passes);
     const int columns = std::max(1, static_cast<int>(screen.x / (400.0F * scale_)));
     if (ImGui::BeginTable("actions", columns, ImGuiTableFlags_SizingStretchSame)) {
       std::string_view heading;
@@ -222,7 +224,7 @@ void Desk::recovery_notice() {
                                      "second may be missing.",
                                      session_.recovered_count(), done.empty() ? "" : done.back())
                              .c_str());
-      if (ImGui::Button("Keep them")) is_recovery_open_ = false;
+      if (ImGui::Button("Keep them  (Esc)")) is_recovery_open_ = false;
       ImGui::SameLine();
       if (ImGui::Button("Back to what was saved")) {
         for (std::size_t i = 0; i < session_.recovered_count(); ++i) run(Action::undo);
@@ -241,7 +243,7 @@ void Desk::recovery_notice() {
   bool is_open = true;
   if (ImGui::Begin("Note this", &is_open, fixed_window)) {
     for (const std::string& notice : notices_) ImGui::TextWrapped("%s", notice.c_str());
-    if (ImGui::Button("Good")) is_open = false;
+    if (ImGui::Button("Good  (Esc)")) is_open = false;
   }
   ImGui::End();
   if (!is_open) notices_.clear();

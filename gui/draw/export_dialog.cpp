@@ -10,6 +10,7 @@
 // Needs imgui.h before it.
 #include <imgui_stdlib.h>
 
+#include "gui/draw/focus.hpp"
 #include "src/parts/levels.hpp"
 #include "src/take/validate.hpp"
 
@@ -75,6 +76,7 @@ void ExportDialog::kinds() {
     if (!is_left) ImGui::SameLine(ImGui::GetContentRegionAvail().x * 0.5F);
     is_left = !is_left;
     if (ImGui::RadioButton(info.name, choice_.kind == info.kind)) choice_.kind = info.kind;
+    if (choice_.kind == info.kind) ImGui::SetItemDefaultFocus();
     if (ImGui::IsItemHovered()) ImGui::SetTooltip("%s", info.tip);
   }
   if (choice_.kind != before.kind) {
@@ -322,7 +324,7 @@ std::optional<std::string> ExportDialog::draw(const Session& session, const Desk
   if (ImGui::Begin("Sheets and practice audio", &is_open_,
                    ImGuiWindowFlags_NoCollapse | ImGuiWindowFlags_NoMove |
                        ImGuiWindowFlags_NoResize | ImGuiWindowFlags_NoSavedSettings)) {
-    ImGui::BeginChild("choice", {290.0F * scale, 0.0F});
+    ImGui::BeginChild("choice", {290.0F * scale, 0.0F}, false, keyboard_passes);
     kinds();
     ImGui::Separator();
     part(session.take(), state);
@@ -338,7 +340,7 @@ std::optional<std::string> ExportDialog::draw(const Session& session, const Desk
     }
     ImGui::EndChild();
     ImGui::SameLine();
-    ImGui::BeginChild("beforehand", {0.0F, 0.0F});
+    ImGui::BeginChild("beforehand", {0.0F, 0.0F}, false, keyboard_passes);
     follow_preview(session, state, ImGui::GetContentRegionAvail().x);
     show_preview(fonts);
     ImGui::EndChild();

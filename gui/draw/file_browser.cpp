@@ -10,6 +10,8 @@
 // Needs imgui.h before it.
 #include <imgui_stdlib.h>
 
+#include "gui/draw/focus.hpp"
+
 namespace lowstride::desk {
 namespace {
 
@@ -126,7 +128,8 @@ std::optional<fs::path> FileBrowser::draw(const std::vector<fs::path>& recent, f
       }
     };
     if (is_entered && !shown.empty()) take_entry(shown.front());
-    ImGui::BeginChild("entries", {ImGui::GetContentRegionAvail().x * 0.6F, 0.0F}, true);
+    ImGui::BeginChild("entries", {ImGui::GetContentRegionAvail().x * 0.6F, 0.0F}, true,
+                      keyboard_passes);
     for (const FolderEntry& entry : shown) {
       const std::string name = entry.path.filename().string();
       const std::string label = entry.is_folder ? name + "/" : name;
@@ -143,7 +146,7 @@ std::optional<fs::path> FileBrowser::draw(const std::vector<fs::path>& recent, f
     }
     ImGui::EndChild();
     ImGui::SameLine();
-    ImGui::BeginChild("recent", {0.0F, 0.0F}, true);
+    ImGui::BeginChild("recent", {0.0F, 0.0F}, true, keyboard_passes);
     ImGui::TextDisabled("Opened before");
     for (const fs::path& path : recent) {
       ImGui::PushID(path.c_str());

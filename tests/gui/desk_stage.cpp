@@ -293,6 +293,26 @@ void DeskStage::key(const char* chord) {
   step();
 }
 
+void DeskStage::press_key(const char* chord, int times) {
+  const KeyChord wanted = *parse_key_chord(chord);
+  const std::pair<int, ImGuiKey> known[] = {
+      {keys::enter, ImGuiKey_Enter},    {keys::escape, ImGuiKey_Escape},
+      {keys::up, ImGuiKey_UpArrow},     {keys::down, ImGuiKey_DownArrow},
+      {keys::left, ImGuiKey_LeftArrow}, {keys::right, ImGuiKey_RightArrow},
+      {keys::tab, ImGuiKey_Tab},        {' ', ImGuiKey_Space},
+  };
+  const auto* found = std::ranges::find(known, wanted.key, &std::pair<int, ImGuiKey>::first);
+  if (found == std::end(known)) throw std::runtime_error("a key that dialogs do not know");
+  for (int i = 0; i < times; ++i) {
+    ImGuiIO& io = ImGui::GetIO();
+    io.KeysDown[found->second] = true;
+    desk_->press(wanted);
+    step();
+    io.KeysDown[found->second] = false;
+    step(2);
+  }
+}
+
 void DeskStage::type(const std::string& text) {
   ImGui::GetIO().AddInputCharactersUTF8(text.c_str());
   step(2);

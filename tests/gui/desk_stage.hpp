@@ -97,7 +97,10 @@ class DeskStage {
   void drag(Point from, Point to);
   void wheel(Point at, float steps);
   void hold(bool control, bool shift, bool alt);
+  /// To the desk alone, as most keys are acted on.
   void key(const char* chord);
+  /// To the desk and to ImGui, as the window does: for what the keyboard does in dialogs.
+  void press_key(const char* chord, int times = 1);
   void type(const std::string& text);
   /// Enter, as a text field wants it.
   void enter();
