@@ -184,6 +184,7 @@ void Desk::help_page() {
         if (row >= rows) {
           ImGui::TableNextColumn();
           row = 0;
+          heading = {};  // said again at the top of a column
         }
         if (info.heading != heading) {
           heading = info.heading;

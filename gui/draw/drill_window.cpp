@@ -74,15 +74,23 @@ bool DrillWindow::is_busy() const {
 void DrillWindow::begin() {
   if (!is_open_ || drilling_ || opening_.valid()) return;
   trouble_.clear();
-  opening_ = std::async(std::launch::async,
-                        [take = take_, path = path_, choice = choice_, open_input = open_input_,
-                         now = present_moment()]() -> Result<Opened> {
-                          auto drilling = Drilling::open(take, path, choice, now);
-                          if (!drilling) return tl::unexpected(drilling.error());
-                          auto ear = open_ear(choice, open_input);
-                          if (!ear) return tl::unexpected(ear.error());
-                          return Opened{std::move(*drilling), std::move(*ear)};
-                        });
+  opening_ = std::async(std::launch::async, [take = take_, path = path_, choice = choice_,
+                                             open_input = open_input_, now = present_moment()] {
+    return open_session(take, path, choice, open_input, now);
+  });
+}
+
+Result<std::unique_ptr<DrillWindow::Opened>> DrillWindow::open_session(
+    const take::Take& take, const std::filesystem::path& path, const DrillChoice& choice,
+    const OpenInput& open_input, const drill::Moment& now) {
+  auto opened = std::make_unique<Opened>();
+  auto drilling = Drilling::open(take, path, choice, now);
+  if (!drilling) return tl::unexpected(drilling.error());
+  opened->drilling = std::move(*drilling);
+  auto ear = open_ear(choice, open_input);
+  if (!ear) return tl::unexpected(ear.error());
+  opened->ear = std::move(*ear);
+  return opened;
 }
 
 void DrillWindow::take_in() {
@@ -93,8 +101,8 @@ void DrillWindow::take_in() {
       trouble_ = opened.error().message;
     } else if (is_open_) {
       sound_ = make_sound_ ? make_sound_() : nullptr;
-      ear_ = std::move(opened->ear);
-      drilling_ = std::move(opened->drilling);
+      ear_ = std::move((*opened)->ear);
+      drilling_ = std::move((*opened)->drilling);
       drilling_->begin(sound_.get(), ear_.get(), present_moment());
       wants_focus_ = true;
     }

@@ -65,6 +65,9 @@ class DrillWindow {
     std::unique_ptr<Drilling> drilling;
     std::unique_ptr<DrillEar> ear;
   };
+  [[nodiscard]] static Result<std::unique_ptr<Opened>> open_session(
+      const take::Take& take, const std::filesystem::path& path, const DrillChoice& choice,
+      const OpenInput& open_input, const drill::Moment& now);
 
   // drill_setup.cpp
   void set_up();
@@ -102,7 +105,7 @@ class DrillWindow {
   std::unique_ptr<DrillEar> ear_;       // null: nothing is answered by playing
   std::unique_ptr<Drilling> drilling_;  // after the sound and the ear, which it uses
   std::vector<std::unique_ptr<DrillEar>> stale_ears_;
-  std::future<Result<Opened>> opening_;
+  std::future<Result<std::unique_ptr<Opened>>> opening_;
   std::string shown_key_;  // of the item on the board
   drill::Phase shown_phase_ = drill::Phase::done;
   take::Take board_;  // an empty take with the item's neck, and its notes once they are known

@@ -24,6 +24,8 @@ void add_finger(CLI::App& app, FingerOptions& options);
 void add_arrange(CLI::App& app, ArrangeOptions& options);
 void add_read(CLI::App& app, ReadOptions& options);
 void add_compare(CLI::App& app, CompareOptions& options);
+/// The group of those options of `edit` that are no operations.
+inline constexpr const char* versions_group = "Versions";
 /// `typed` only gives the options somewhere to leave their texts; operations_in_order() reads them.
 CLI::App* add_edit(CLI::App& app, EditOptions& options, std::vector<std::string>& typed);
 

@@ -177,10 +177,18 @@ CLI::App* add_edit(CLI::App& app, EditOptions& options, std::vector<std::string>
         ->allow_extra_args(false)
         ->multi_option_policy(CLI::MultiOptionPolicy::TakeAll);
   }
+  edit->add_flag("--versions", options.lists_versions,
+                 "List the versions that were kept when the take was saved, and end")
+      ->group(versions_group);
+  edit->add_option("--back-to", options.back_to,
+                   "The version of that number in the list changes places with the take, and end")
+      ->check(CLI::PositiveNumber)
+      ->group(versions_group);
   edit->footer(
       "Examples:\n"
       "  lowstride edit trio.take --set-note b12:3=Eb2 --confirm b1..b13\n"
       "  lowstride edit trio.take --set-chord b5=Bb7 --passage \"bridge=b17..b25\"\n"
+      "  lowstride edit trio.take --back-to 1\n"
       "Operations run in the order typed, and each may be given several times.\n" +
       std::string(time_help));
   return edit;

@@ -41,7 +41,9 @@ take::Take short_line() {
 }
 
 drill::Item line_item(const take::Take& take) {
-  return drill::items_of(take, {.kinds = {drill::Kind::play_it_back}}).front();
+  drill::ItemOptions options;
+  options.kinds = {drill::Kind::play_it_back};
+  return drill::items_of(take, options).front();
 }
 
 /// The item's line on plucked strings, by the clicks of a count-in before it: as somebody plays it
@@ -217,7 +219,7 @@ TEST_F(PlayedAtDesk, a_line_in_a_file_is_judged_note_by_note) {
   const auto history = drill::History::open(*drill::history_path("player"));
   const auto answers = history->answers();
   ASSERT_EQ(answers->size(), 1U);
-  for (const auto& note : answers->front().notes) EXPECT_EQ(note.mark, drill::Mark::octave);
+  for (const auto& note : answers->front().first_notes()) EXPECT_EQ(note.mark, drill::Mark::octave);
 }
 
 TEST_F(PlayedAtDesk, a_file_that_ends_is_said_and_the_rest_is_typed) {
