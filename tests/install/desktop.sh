@@ -20,13 +20,13 @@ cmake --install "$build" --prefix "$folder/prefix" >"$folder/log" 2>&1 || { cat 
 share=$folder/prefix/share
 
 # Desktop Entry Specification, AppStream, Shared MIME-info: checked by the tools that their authors give.
-desktop-file-validate "$share/applications/org.lowstride.Desk.desktop" >"$folder/entry" 2>&1 ||
+desktop-file-validate "$share/applications/org.example.Lowstride.desktop" >"$folder/entry" 2>&1 ||
   { cat "$folder/entry"; fail "desktop-file-validate"; }
 [ -s "$folder/entry" ] && { cat "$folder/entry"; fail "desktop-file-validate has remarks"; }
-appstreamcli validate --no-net "$share/metainfo/org.lowstride.Desk.metainfo.xml" >"$folder/catalogue" 2>&1 ||
+appstreamcli validate --no-net --strict "$share/metainfo/org.example.Lowstride.metainfo.xml" >"$folder/catalogue" 2>&1 ||
   { cat "$folder/catalogue"; fail "appstreamcli validate"; }
 [ "$("$folder/prefix/bin/lowstride" --version | awk 'NR == 1 {print $2}')" = \
-  "$(xmllint --xpath 'string(/component/releases/release[1]/@version)' "$share/metainfo/org.lowstride.Desk.metainfo.xml")" ] ||
+  "$(xmllint --xpath 'string(/component/releases/release[1]/@version)' "$share/metainfo/org.example.Lowstride.metainfo.xml")" ] ||
   fail "the catalogue tells another version than the command"
 update-mime-database "$share/mime" || fail "update-mime-database"
 update-desktop-database -q "$share/applications" || fail "update-desktop-database"
@@ -49,8 +49,8 @@ kind_of() { gio info -a standard::content-type "$1" | awk '/standard::content-ty
 [ "$(kind_of line.take)" = $type ] || fail "line.take is taken for $(kind_of line.take)"
 [ "$(kind_of unnamed)" = $type ] || fail "a take without its ending is taken for $(kind_of unnamed)"
 gio mime $type >offered
-grep -q 'org.lowstride.Desk.desktop' offered || fail "nothing opens a take: $(cat offered)"
-gio mime audio/flac | grep -q 'org.lowstride.Desk.desktop' || fail "nothing opens a recording"
+grep -q 'org.example.Lowstride.desktop' offered || fail "nothing opens a take: $(cat offered)"
+gio mime audio/flac | grep -q 'org.example.Lowstride.desktop' || fail "nothing opens a recording"
 
 # The double click itself: `gio open` is what a file manager does with it.
 for program in Xvfb xdotool; do

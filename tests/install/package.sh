@@ -32,7 +32,9 @@ package=$(echo "$folder"/pack/*.deb)
 [ -s "$package" ] || fail "no package"
 
 if [ "${4:-}" != --clean-root ]; then
-  # Debian Policy 3.5 (dependencies), 6.1 (nothing runs at installation), 9.1 (places), 10.2 (stripped), 10.9 (owners), 12.1, 12.5.
+  # Debian Policy 5.6.2 (a name and an address), 3.5 (dependencies), 6.1 (nothing runs at installation), 9.1 (places), 10.2 (stripped), 10.9 (owners), 12.1, 12.5.
+  maker=$(dpkg-deb -f "$package" Maintainer)
+  [[ $maker =~ ^[^\<]+\ \<[^@\ ]+@[^@\ ]+\.[^@\ .]+\>$ ]] || fail "its maker is no name with an address: $maker"
   depends=$(dpkg-deb -f "$package" Depends)
   for library in libsndfile1 libfftw3-single3 libavformat59 libsqlite3-0 libgl1 fonts-dejavu-core; do
     case $depends in *$library*) ;; *) fail "the package does not ask for $library: $depends" ;; esac

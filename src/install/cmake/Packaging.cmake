@@ -2,7 +2,9 @@
 set(CPACK_GENERATOR DEB)
 set(CPACK_PACKAGE_NAME lowstride)
 set(CPACK_PACKAGE_VENDOR "the authors of Lowstride")
-set(CPACK_PACKAGE_CONTACT "the authors of Lowstride <lowstride@localhost>")
+# A Debian package names an address of who made it (Policy 5.6.2). The project has none; .invalid never leads anywhere (RFC 2606).
+# Who hands a package out puts their own here: cpack -D CPACK_PACKAGE_CONTACT="NAME <ADDRESS>".
+set(CPACK_PACKAGE_CONTACT "the authors of Lowstride <authors@lowstride.invalid>")
 set(CPACK_PACKAGE_DESCRIPTION_SUMMARY "work out walking-bass lines by ear and leave with tab")
 set(CPACK_PACKAGE_DESCRIPTION
   "Turns a practice recording of a band, a duo, or one guitar playing bass and
