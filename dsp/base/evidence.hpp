@@ -4,7 +4,7 @@
 #include <vector>
 
 #include "dsp/base/chord_quality.hpp"
-#include "dsp/base/table.hpp"
+#include "dsp/base/probability_table.hpp"
 
 namespace lowstride::dsp {
 
@@ -23,18 +23,21 @@ inline constexpr std::size_t no_pitch_column = evidence_pitch_count;
 /// What the signal says before anyone decides. The one value between listening and deciding:
 /// whatever makes it, the decoders see nothing else. Frame i is centred on sample
 /// i * evidence_hop_samples at analysis_rate_hz; chord frame j on frame j * chord_hop_frames.
-/// All values are probabilities in 0..1, finite.
+/// All values are probabilities in 0..1, finite; those of a listener are multiples of 1/65535,
+/// which is what a cache keeps. Memory: about 130 bytes a frame (40 MB an hour) of
+/// music.
 struct Evidence {
   double a4_hz = 440.0;         // the grid that pitches stand on
-  Table pitch;                  // [frame][46]: posterior over 45 pitches and none; rows sum to 1
-  Table onset;                  // [frame][45]: a note of this pitch begins here
+  ProbabilityTable pitch;       // [frame][46]: posterior over 45 pitches and none; rows sum to 1
+  ProbabilityTable onset;       // [frame][45]: a note of this pitch begins here
   std::vector<float> beat;      // [frame]: a beat falls here
   std::vector<float> downbeat;  // [frame]: a first beat of a bar falls here
   std::vector<float>
       dead;  // [frame]: a dead (muted, percussive) stroke of the low voice begins here
   double guitar_share = 0.0;  // 0..1: how sure it is that one guitar plays bass and chords at once
-  Table chord;  // [chord frame][169]: posterior over chord_column() and no chord; rows sum to 1
-  Table chord_bass;  // [chord frame][12]: pitch class of the chord's bass note; rows sum to 1
+  // [chord frame][169]: posterior over chord_column() and no chord; rows sum to 1
+  ProbabilityTable chord;
+  ProbabilityTable chord_bass;  // [chord frame][12]: pitch class of its bass note; rows sum to 1
 
   [[nodiscard]] std::size_t frame_count() const noexcept { return pitch.row_count(); }
 

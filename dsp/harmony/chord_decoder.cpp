@@ -40,7 +40,7 @@ double last_end(const Evidence& evidence, const DecodedGrid& grid, double begin_
   double end = std::min(begin_seconds + beat_seconds, sound_end);
   while (end < latest) {
     const auto row = static_cast<std::size_t>(end / chord_frame_seconds);
-    if (row >= evidence.chord.row_count() || evidence.chord.row(row)[no_chord_column] > 0.5F) break;
+    if (row >= evidence.chord.row_count() || evidence.chord.at(row, no_chord_column) > 0.5F) break;
     end = std::min(latest, end + chord_frame_seconds);
   }
   return std::max(end, begin_seconds + shortest_segment_seconds);
@@ -60,7 +60,7 @@ std::vector<Segment> segments_of(const Evidence& evidence, const DecodedGrid& gr
 
 /// Sum over the segment's share of each row of `weight(row)`.
 template <typename Visit>
-void for_each_row(const Table& table, const Segment& segment, Visit visit) {
+void for_each_row(const ProbabilityTable& table, const Segment& segment, Visit visit) {
   if (table.empty()) return;
   // Row j stands for half a chord frame to each side of its centre.
   const double begin = segment.begin_seconds / chord_frame_seconds + 0.5;
@@ -74,7 +74,8 @@ void for_each_row(const Table& table, const Segment& segment, Visit visit) {
   }
 }
 
-Table log_sums(const Table& table, std::size_t column_count, const std::vector<Segment>& segments) {
+Table log_sums(const ProbabilityTable& table, std::size_t column_count,
+               const std::vector<Segment>& segments) {
   Table sums(segments.size(), column_count);
   for (std::size_t i = 0; i < segments.size(); ++i) {
     const auto sum = sums.row(i);
@@ -134,7 +135,7 @@ int chord_bass(std::size_t column, const Table& bass_sums, std::size_t first, st
 }
 
 /// Mean of the rows of a table over a stretch of time; all zero where there are none.
-std::vector<double> mean_row(const Table& table, const Segment& segment) {
+std::vector<double> mean_row(const ProbabilityTable& table, const Segment& segment) {
   std::vector<double> mean(table.column_count(), 0.0);
   double total = 0.0;
   for_each_row(table, segment, [&](std::size_t row, double share) {
@@ -284,7 +285,7 @@ DecodedHarmony decode_harmony(const Evidence& evidence, const DecodedGrid& grid,
     beats.push_back(beat);
     beat_seconds.push_back(segments[i].end_seconds - segments[i].begin_seconds);
   }
-  const auto emission = log_sums(evidence.chord, chord_column_count, segments);
+  Table emission = log_sums(evidence.chord, chord_column_count, segments);
 
   ChordPathOptions path_options;
   path_options.beats_per_bar = grid.beats_per_bar;
@@ -293,8 +294,9 @@ DecodedHarmony decode_harmony(const Evidence& evidence, const DecodedGrid& grid,
   read_rootless_dominants(path, beats);
   // Second reading: with the key, and with what other choruses say.
   if (!options.key) harmony.key = path_options.key = estimate_key(path.posterior, beat_seconds);
-  path =
-      find_chords(with_repeats(emission, path.posterior, grid, repeat_weight), beats, path_options);
+  emission = with_repeats(emission, path.posterior, grid, repeat_weight);
+  path = {};  // the next one's table is as large
+  path = find_chords(emission, beats, path_options);
   std::vector<std::size_t> heard = path.columns;
   read_rootless_dominants(path, beats);
 

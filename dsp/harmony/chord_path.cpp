@@ -49,10 +49,6 @@ class ChordSearch {
       path.posterior = Table(0, count);
       return path;
     }
-    for (std::size_t i = 0; i < beats_.size(); ++i) {
-      changed_.push_back(score(i, true));
-      stayed_.push_back(score(i, false));
-    }
     path.columns = best_path();
     path.posterior = probabilities();
     return path;
@@ -82,9 +78,11 @@ class ChordSearch {
 
   [[nodiscard]] std::vector<std::size_t> best_path() const {
     std::vector<std::array<std::uint8_t, count>> from(beats_.size());
-    Row best = changed_[0];
+    Row best = score(0, true);
     for (std::size_t i = 1; i < beats_.size(); ++i) {
       const auto change = static_cast<float>(price(i));
+      const Row changed = score(i, true);
+      const Row stayed = score(i, false);
       Row next{};
       for (std::size_t to = 0; to < count; ++to) {
         float strongest = -std::numeric_limits<float>::infinity();
@@ -97,8 +95,8 @@ class ChordSearch {
             origin = c;
           }
         }
-        strongest += changed_[i][to] - change;
-        const float going_on = best[to] + stayed_[i][to];
+        strongest += changed[to] - change;
+        const float going_on = best[to] + stayed[to];
         if (going_on >= strongest) {
           strongest = going_on;
           origin = to;
@@ -118,14 +116,21 @@ class ChordSearch {
     return path;
   }
 
-  /// exp(sureness (row − its largest value)), so that sums neither overflow nor vanish.
-  [[nodiscard]] Row odds(const Row& row, float largest) const {
+  struct Odds {
+    Row changed, stayed;
+  };
+  /// exp(sureness (scores of beat i − their largest)), so that sums neither overflow nor vanish.
+  [[nodiscard]] Odds odds(std::size_t i) const {
     const auto sureness = static_cast<float>(options_.sureness);
-    Row result{};
-    for (std::size_t c = 0; c < count; ++c) result[c] = std::exp(sureness * (row[c] - largest));
+    Odds result{score(i, true), score(i, false)};
+    const float largest = std::max(*std::ranges::max_element(result.changed),
+                                   *std::ranges::max_element(result.stayed));
+    for (Row* row : {&result.changed, &result.stayed}) {
+      for (float& value : *row) value = std::exp(sureness * (value - largest));
+    }
     return result;
   }
-  static void scale_to_sum(Row& row) {
+  static void scale_to_sum(std::span<float> row) {
     float sum = 0.0F;
     for (const float value : row) sum += value;
     for (float& value : row) value /= sum;
@@ -133,45 +138,42 @@ class ChordSearch {
 
   [[nodiscard]] Table probabilities() const {
     const std::size_t length = beats_.size();
-    std::vector<Row> forward(length);
-    std::vector<Row> change_odds(length);
-    std::vector<Row> stay_odds(length);
+    Table posterior(length, count);  // forward at first
+    Row forward{};
     for (std::size_t i = 0; i < length; ++i) {
-      const float largest = std::max(*std::max_element(changed_[i].begin(), changed_[i].end()),
-                                     *std::max_element(stayed_[i].begin(), stayed_[i].end()));
-      change_odds[i] = odds(changed_[i], largest);
-      stay_odds[i] = odds(stayed_[i], largest);
+      const Odds now = odds(i);
       const auto change = static_cast<float>(std::exp(-options_.sureness * price(i)));
       if (i == 0) {
-        forward[0] = change_odds[0];
+        forward = now.changed;
       } else {
+        const Row before = forward;
         for (std::size_t to = 0; to < count; ++to) {
           float sum = 0.0F;
           const float* step = step_odds_.data() + to * count;
-          for (std::size_t c = 0; c < count; ++c) sum += forward[i - 1][c] * step[c];
-          forward[i][to] = (sum - forward[i - 1][to] * step[to]) * change * change_odds[i][to] +
-                           forward[i - 1][to] * stay_odds[i][to];
+          for (std::size_t c = 0; c < count; ++c) sum += before[c] * step[c];
+          forward[to] = (sum - before[to] * step[to]) * change * now.changed[to] +
+                        before[to] * now.stayed[to];
         }
       }
-      for (float& value : forward[i]) value = std::max(value, 0.0F) + 1e-30F;
-      scale_to_sum(forward[i]);
+      for (float& value : forward) value = std::max(value, 0.0F) + 1e-30F;
+      scale_to_sum(forward);
+      std::ranges::copy(forward, posterior.row(i).begin());
     }
-    Table posterior(length, count);
     Row later{};
     later.fill(1.0F);
     for (std::size_t i = length; i-- > 0;) {
-      Row row{};
-      for (std::size_t c = 0; c < count; ++c) row[c] = forward[i][c] * later[c];
+      const auto row = posterior.row(i);
+      for (std::size_t c = 0; c < count; ++c) row[c] *= later[c];
       scale_to_sum(row);
-      std::copy(row.begin(), row.end(), posterior.row(i).begin());
       if (i == 0) break;
+      const Odds now = odds(i);
       const auto change = static_cast<float>(std::exp(-options_.sureness * price(i)));
       Row earlier{};
       for (std::size_t to = 0; to < count; ++to) {
-        const float begun = later[to] * change_odds[i][to] * change;
+        const float begun = later[to] * now.changed[to] * change;
         const float* step = step_odds_.data() + to * count;
         for (std::size_t c = 0; c < count; ++c) earlier[c] += begun * step[c];
-        earlier[to] += later[to] * stay_odds[i][to] - begun * step[to];
+        earlier[to] += later[to] * now.stayed[to] - begun * step[to];
       }
       for (float& value : earlier) value = std::max(value, 0.0F) + 1e-30F;
       scale_to_sum(earlier);
@@ -184,7 +186,6 @@ class ChordSearch {
   std::span<const ChordBeat> beats_;
   const ChordPathOptions& options_;
   std::vector<float> step_, step_odds_;  // [to][from]: priors of a change, log and plain
-  std::vector<Row> changed_, stayed_;    // [beat]: score when the chord begins here, or goes on
 };
 
 }  // namespace

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cstddef>
+#include <functional>
 #include <vector>
 
 #include "dsp/base/chord_quality.hpp"
@@ -59,10 +60,9 @@ Table with_repeats(const Table& emission, const Table& posterior, const DecodedG
                    double weight) {
   LOWSTRIDE_EXPECTS(emission.row_count() == grid.beats.size());
   LOWSTRIDE_EXPECTS(posterior.row_count() == grid.beats.size());
-  Table result = emission;
   const auto bars = full_bars(posterior, grid);
   const std::size_t count = bars.size();
-  Table extra(emission.row_count(), emission.column_count(), 0.0F);
+  Table extra(emission.row_count(), emission.column_count(), 0.0F);  // the result in the end
   std::vector<double> total(count, 0.0);
 
   // All pairs at one distance share their agreements: run along each distance once.
@@ -100,13 +100,14 @@ Table with_repeats(const Table& emission, const Table& posterior, const DecodedG
     if (total[a] <= 0.0) continue;
     const auto scale = static_cast<float>(weight * std::min(1.0, total[a]) / total[a]);
     for (std::size_t k = 0; k < bars[a].roots.size(); ++k) {
-      const std::size_t row = bars[a].first_beat + k;
-      for (std::size_t c = 0; c < emission.column_count(); ++c) {
-        result.row(row)[c] += scale * extra.row(row)[c];
-      }
+      for (float& value : extra.row(bars[a].first_beat + k)) value *= scale;
     }
   }
-  return result;
+  for (std::size_t row = 0; row < emission.row_count(); ++row) {
+    std::ranges::transform(emission.row(row), extra.row(row), extra.row(row).begin(),
+                           std::plus<>());
+  }
+  return extra;
 }
 
 }  // namespace lowstride::dsp

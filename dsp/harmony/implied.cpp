@@ -17,7 +17,7 @@ constexpr double frame_length_seconds =
 
 }  // namespace
 
-ImpliedHarmony::ImpliedHarmony(const Table& chord)
+ImpliedHarmony::ImpliedHarmony(const ProbabilityTable& chord)
     : gaps_(chord.row_count() + 1, 0.0), frames_(chord.row_count() + 1, 0.0) {
   for (std::size_t j = 0; j < chord.row_count(); ++j) {
     const auto row = chord.row(j);

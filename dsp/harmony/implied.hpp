@@ -2,7 +2,7 @@
 
 #include <vector>
 
-#include "dsp/base/table.hpp"
+#include "dsp/base/probability_table.hpp"
 
 namespace lowstride::dsp {
 
@@ -13,7 +13,7 @@ namespace lowstride::dsp {
 class ImpliedHarmony {
  public:
   /// `chord`: [chord frame][chord_column_count], rows sum to 1. It is not kept.
-  explicit ImpliedHarmony(const Table& chord);
+  explicit ImpliedHarmony(const ProbabilityTable& chord);
 
   /// True when the surroundings of a stretch (twelve seconds to each side) have chords of which
   /// only the root is told.

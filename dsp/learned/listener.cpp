@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <deque>
 
 #include "dsp/base/contracts.hpp"
 #include "dsp/learned/front_end.hpp"
@@ -86,6 +87,10 @@ struct Listener::State {
   std::size_t beat_input_count = 0;
   double guitar_logit_sum = 0.0;
   std::vector<float> slow_beats, slow_downbeats;  // at 43 frames a second
+
+  // Probability of each root and of none, of the chord frames that the beat net still asks for.
+  std::deque<std::array<float, pitch_class_count + 1>> roots;
+  std::size_t first_root_frame = 0;
 };
 
 Listener::State::State(const Weights& weights, const SurveyResult& survey)
@@ -95,10 +100,10 @@ Listener::State::State(const Weights& weights, const SurveyResult& survey)
       chord_net(weights),
       beat_net(weights) {
   evidence.a4_hz = front_end_options(survey).a4_hz;
-  evidence.pitch = Table(0, evidence_pitch_count + 1);
-  evidence.onset = Table(0, evidence_pitch_count);
-  evidence.chord = Table(0, chord_column_count);
-  evidence.chord_bass = Table(0, pitch_class_count);
+  evidence.pitch = ProbabilityTable(evidence_pitch_count + 1);
+  evidence.onset = ProbabilityTable(evidence_pitch_count);
+  evidence.chord = ProbabilityTable(chord_column_count);
+  evidence.chord_bass = ProbabilityTable(pitch_class_count);
 }
 
 void Listener::State::advance(bool is_last) {
@@ -161,7 +166,7 @@ void Listener::State::add_pitches() {
     guitar_logit_sum += static_cast<double>(pitch_logits.lane(guitar_logit_lane)[t]);
     evidence.pitch.append(pitch);
     evidence.onset.append(onset);
-    evidence.dead.push_back(dead);
+    evidence.dead.push_back(ProbabilityTable::rounded(dead));
 
     // Lane 0 is C1 (24), the second pitch of the evidence; above G4 nothing sounds.
     std::copy(pitch.begin() + 1, pitch.begin() + evidence_pitch_count, low_pitch.begin());
@@ -201,6 +206,9 @@ void Listener::State::add_chords(bool is_last) {
     }
     softmax(chord);
     softmax(bass);
+    auto& sums = roots.emplace_back();
+    for (std::size_t i = 0; i < no_chord_column; ++i) sums[i / chord_quality_count] += chord[i];
+    sums.back() = chord[no_chord_column];
     evidence.chord.append(chord);
     evidence.chord_bass.append(bass);
   }
@@ -209,17 +217,13 @@ void Listener::State::add_chords(bool is_last) {
 
 /// How much the root moved from the last chord frame and from the one before: 0..1.
 std::array<float, 2> Listener::State::chord_change(std::size_t chord_frame) const {
-  const auto roots = [this](std::size_t index) {
-    std::array<float, pitch_class_count + 1> sums{};
-    const auto row = evidence.chord.row(index);
-    for (std::size_t i = 0; i < no_chord_column; ++i) sums[i / chord_quality_count] += row[i];
-    sums.back() = row[no_chord_column];
-    return sums;
+  const auto roots_of = [this](std::size_t index) -> const auto& {
+    return roots[index - first_root_frame];
   };
-  const auto now = roots(chord_frame);
+  const auto& now = roots_of(chord_frame);
   std::array<float, 2> change{};
   for (std::size_t distance : {1U, 2U}) {
-    const auto before = roots(chord_frame - std::min(chord_frame, distance));
+    const auto& before = roots_of(chord_frame - std::min<std::size_t>(chord_frame, distance));
     for (std::size_t i = 0; i < now.size(); ++i) {
       change[distance - 1] += 0.5F * std::abs(now[i] - before[i]);
     }
@@ -249,6 +253,11 @@ void Listener::State::add_beats(bool is_last) {
     input.lane(beat_input_lane_count - 1)[first + k] = change[1];
   }
   beat_input_count += ready;
+  // The next beat frame looks two chord frames back.
+  while (first_root_frame + 2 < std::min((beat_input_count + 2) / 4, chord_count - 1)) {
+    roots.pop_front();
+    ++first_root_frame;
+  }
   beat_bands.drop(ready);
   beat_voices.drop(ready);
   beat_net.run(beat_logits, is_last);
@@ -261,6 +270,8 @@ void Listener::State::add_beats(bool is_last) {
 
 /// Beat frame k lies between frames 2 k and 2 k + 1.
 void Listener::State::interpolate_beats() {
+  evidence.beat.reserve(evidence.frame_count());
+  evidence.downbeat.reserve(evidence.frame_count());
   const std::size_t last = slow_beats.size() - 1;
   for (std::size_t t = 0; t < evidence.frame_count(); ++t) {
     const float at =
@@ -268,9 +279,11 @@ void Listener::State::interpolate_beats() {
     const auto before = static_cast<std::size_t>(at);
     const std::size_t after = std::min(before + 1, last);
     const float share = at - static_cast<float>(before);
-    evidence.beat.push_back(slow_beats[before] * (1.0F - share) + slow_beats[after] * share);
-    evidence.downbeat.push_back(slow_downbeats[before] * (1.0F - share) +
-                                slow_downbeats[after] * share);
+    const auto between = [&](const std::vector<float>& slow) {
+      return ProbabilityTable::rounded(slow[before] * (1.0F - share) + slow[after] * share);
+    };
+    evidence.beat.push_back(between(slow_beats));
+    evidence.downbeat.push_back(between(slow_downbeats));
   }
 }
 

@@ -99,7 +99,7 @@ class Decoding {
 
   bool is_closed(std::size_t frame) const { return is_closed_[frame - begin_]; }
   float onset(std::size_t frame, std::size_t pitch) const {
-    return evidence_.onset.row(frame)[pitch];
+    return evidence_.onset.at(frame, pitch);
   }
   // What the posterior gives to the allowed pitches and none makes 1.
   float posterior_scale(std::size_t frame) const { return scale_[frame - scale_begin_]; }
@@ -182,7 +182,7 @@ class Decoding {
 
   bool leads_into_decided(std::size_t frame, std::size_t pitch) const {
     for (std::size_t t = frame + 1; t < std::min(end_, frame + 1 + lead_in_frames); ++t) {
-      if (is_closed(t)) return evidence_.pitch.row(t)[pitch] * posterior_scale(t) >= 0.5F;
+      if (is_closed(t)) return evidence_.pitch.at(t, pitch) * posterior_scale(t) >= 0.5F;
     }
     return false;
   }
@@ -207,7 +207,7 @@ class Decoding {
   double mean_posterior_of(std::size_t pitch, std::size_t begin, std::size_t end) const {
     double sum = 0.0;
     for (std::size_t t = begin; t < end; ++t) {
-      sum += static_cast<double>(evidence_.pitch.row(t)[pitch] * posterior_scale(t));
+      sum += static_cast<double>(evidence_.pitch.at(t, pitch) * posterior_scale(t));
     }
     return sum / static_cast<double>(end - begin);
   }

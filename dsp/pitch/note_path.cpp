@@ -36,31 +36,37 @@ struct NotePathSearch::BestSustain {
 
 NotePathSearch::NotePathSearch(std::size_t expected_frame_count) {
   sustain_.fill(impossible);
-  entered_from_.reserve(expected_frame_count * pitch_count);
-  is_fresh_.reserve(expected_frame_count * pitch_count);
+  again_.reserve(expected_frame_count);
+  from_best_.reserve(expected_frame_count);
+  is_fresh_.reserve(expected_frame_count);
+  best_.reserve(expected_frame_count);
   none_from_.reserve(expected_frame_count);
 }
 
 void NotePathSearch::enter(const NotePathFrame& frame, const BestSustain& best) {
   Entry& entry = ring_[frame_count_ % ring_.size()];
   entry.before = sum_;
+  PitchBits from_best = 0;
+  PitchBits from_itself = 0;
   for (std::size_t p = 0; p < pitch_count; ++p) {
     const auto strike = static_cast<double>(frame.strike[p]);
     double value = none_ + new_price(strike);
-    std::uint8_t source = from_none;
+    const PitchBits bit = PitchBits{1} << p;
     if (best.pitch != p && best.value + new_price(strike) > value) {
       value = best.value + new_price(strike);
-      source = best.pitch;
+      from_best |= bit;
     }
     const auto again = static_cast<double>(frame.again[p]);
     if (sustain_[p] + safe_log(again) > value) {
       value = sustain_[p] + safe_log(again);
-      source = static_cast<std::uint8_t>(p);
+      from_itself |= bit;
     }
     entry.value[p] = frame.is_barred[p] ? impossible : value;
     entry.unstay[p] = safe_log(1.0 - again);
-    entered_from_.push_back(source);
   }
+  from_best_.push_back(from_best);
+  again_.push_back(from_itself);
+  best_.push_back(best.pitch);
 }
 
 void NotePathSearch::add(const NotePathFrame& frame) {
@@ -69,7 +75,6 @@ void NotePathSearch::add(const NotePathFrame& frame) {
     if (sustain_[p] > best.value) best = {sustain_[p], static_cast<std::uint8_t>(p)};
   }
   enter(frame, best);
-  is_fresh_.resize(is_fresh_.size() + pitch_count, 0);
   none_from_.push_back(from_none);
 
   // A person's decision ends a note without a price.
@@ -79,6 +84,7 @@ void NotePathSearch::add(const NotePathFrame& frame) {
     none_from_.back() = best.pitch;
   }
   const std::size_t now = frame_count_++;
+  PitchBits& is_fresh = is_fresh_.emplace_back(0);
   if (frame.is_closed) {
     sustain_.fill(impossible);
     open_since_ = frame_count_;
@@ -96,7 +102,7 @@ void NotePathSearch::add(const NotePathFrame& frame) {
       const double fresh = entry.value[p] + (sum_[p] - entry.before[p]) - entry.unstay[p];
       if (fresh > value) {
         value = fresh;
-        is_fresh_[now * pitch_count + p] = 1;
+        is_fresh |= PitchBits{1} << p;
       }
     }
     sustain_[p] = std::max(value, impossible);
@@ -119,14 +125,15 @@ std::vector<PathNote> NotePathSearch::finish() const {
       state = none_from_[--end];
       continue;
     }
+    const PitchBits bit = PitchBits{1} << state;
     std::size_t last_attack = end - 1;
-    while (last_attack >= shortest_note_frames &&
-           is_fresh_[last_attack * pitch_count + state] == 0) {
+    while (last_attack >= shortest_note_frames && (is_fresh_[last_attack] & bit) == 0) {
       --last_attack;
     }
     const std::size_t begin = last_attack + 1 - std::min(last_attack + 1, shortest_note_frames);
     notes.push_back({begin, end, state});
-    state = entered_from_[begin * pitch_count + state];
+    if ((again_[begin] & bit) == 0)
+      state = (from_best_[begin] & bit) != 0 ? best_[begin] : from_none;
     end = begin;
   }
   std::reverse(notes.begin(), notes.end());

@@ -33,7 +33,7 @@ struct NotePathFrame {
 inline constexpr std::size_t shortest_note_frames = 4;
 
 /// The most probable succession of notes and rests, one note at a time. Frames are added one by
-/// one; the decision falls at the end. Memory: 91 bytes a frame. One instance a thread.
+/// one; the decision falls at the end. Memory: 26 bytes a frame. One instance a thread.
 /// Source: Viterbi, IEEE Trans. Inf. Theory 13(2), 1967, over none and pitch x (attack, sustain);
 /// an attack lasts `shortest_note_frames`. Prices of the transitions: constants in the .cpp.
 class NotePathSearch {
@@ -63,9 +63,15 @@ class NotePathSearch {
   PitchRow sustain_{};
   PitchRow sum_{};
   std::array<Entry, shortest_note_frames> ring_{};
-  std::vector<std::uint8_t> entered_from_;  // [frame][pitch]
-  std::vector<std::uint8_t> is_fresh_;      // [frame][pitch]: the attack ends at this frame
-  std::vector<std::uint8_t> none_from_;     // [frame]
+
+  // The ways back, [frame]; bit p stands for pitch p.
+  using PitchBits = std::uint64_t;
+  static_assert(evidence_pitch_count <= 64);
+  std::vector<PitchBits> again_;         // entered while it sounded itself
+  std::vector<PitchBits> from_best_;     // entered from `best_`; neither: from none
+  std::vector<PitchBits> is_fresh_;      // the attack ends at this frame
+  std::vector<std::uint8_t> best_;       // the best pitch that sounds
+  std::vector<std::uint8_t> none_from_;  // whence none was entered
 };
 
 }  // namespace lowstride::dsp

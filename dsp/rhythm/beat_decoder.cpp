@@ -112,19 +112,20 @@ std::vector<Beat> merged(const Evidence& evidence, const std::vector<std::size_t
 }
 
 /// Mean of `1 − column` of a table over a stretch of rows.
-double mean_presence(const Table& table, std::size_t column, double begin, double end) {
+double mean_presence(const ProbabilityTable& table, std::size_t column, double begin, double end) {
   if (table.empty()) return 0.0;
   const auto last_row = static_cast<double>(table.row_count() - 1);
   const auto first = static_cast<std::size_t>(std::clamp(std::round(begin), 0.0, last_row));
   const auto last =
       std::max(first, static_cast<std::size_t>(std::clamp(std::round(end) - 1.0, 0.0, last_row)));
   double sum = 0.0;
-  for (std::size_t row = first; row <= last; ++row) sum += 1.0 - table.row(row)[column];
+  for (std::size_t row = first; row <= last; ++row) sum += 1.0 - table.at(row, column);
   return sum / static_cast<double>(last - first + 1);
 }
 
 /// Mean chord posterior from a time on, over at most half a second.
-std::vector<double> mean_chord(const Table& chord, double begin_seconds, double end_seconds) {
+std::vector<double> mean_chord(const ProbabilityTable& chord, double begin_seconds,
+                               double end_seconds) {
   std::vector<double> mean(chord.column_count(), 0.0);
   const double scale = 1.0 / static_cast<double>(chord_hop_frames);
   const auto last_row = static_cast<double>(chord.row_count() - 1);

@@ -26,6 +26,8 @@ constexpr std::size_t gap_guard = 3;  // frames after a beat before idling pays
 constexpr float smallest_activation = 0.02F;  // a silent beat costs about what a struck one gains
 constexpr float idle_weight = 1.5F;           // a strike without a pulse needs explaining
 constexpr float weakest_strike = 0.2F;
+// Frames whose way back is kept at once (6.3 min); a longer recording is searched twice.
+constexpr std::size_t page_frames = 32768;
 
 /// One point of the period lattice, with the intervals that it allows.
 struct Period {
@@ -67,7 +69,7 @@ class PulseSearch {
         activation_(beat.size()),
         silence_(beat.size() + 1, 0.0),
         idling_(beat.size() + 1, 0.0),
-        back_(beat.size() * lattice_.size(), 0),
+        back_(std::min(beat.size(), page_frames) * lattice_.size(), 0),
         idle_(beat.size() + 1, impossible),
         idle_from_(beat.size() + 1, nothing),
         best_score_(beat.size(), impossible),
@@ -78,8 +80,8 @@ class PulseSearch {
     LOWSTRIDE_EXPECTS(lattice_.size() < 256 && lattice_.size() * interval_count_ < 65535);
     const auto& longest = lattice_.back();
     ring_size_ = longest.shortest_interval + longest.interval_price.size() + 1;
-    leave_.assign(ring_size_ * lattice_.size(), impossible);
-    leave_from_.assign(leave_.size(), 0);
+    now_.leave.assign(ring_size_ * lattice_.size(), impossible);
+    now_.leave_from.assign(now_.leave.size(), 0);
     for (std::size_t t = 0; t < frame_count_; ++t) {
       activation_[t] = strike_weight * std::log(std::max(smallest_activation, beat[t]));
       const double not_beat =
@@ -97,20 +99,46 @@ class PulseSearch {
   }
 
   std::vector<std::size_t> run() {
-    std::vector<float> arrive(lattice_.size());
-    for (std::size_t t = 0; t < frame_count_; ++t) {
-      while (passed_ < fixed_.size() && fixed_[passed_] < t) ++passed_;
-      idle_until(t);
-      arrive_at(t, arrive);
-      leave_at(t, arrive);
+    for (std::size_t begin = 0; begin < frame_count_; begin += page_frames) {
+      page_starts_.push_back(now_);
+      search_page(begin / page_frames);
     }
-    passed_ = fixed_.size();
+    now_.passed = fixed_.size();
     idle_until(frame_count_);
     return trace();
   }
 
  private:
   static constexpr std::size_t nothing = std::numeric_limits<std::size_t>::max();
+
+  /// What the search of a frame needs of the frames before it, beside what is kept of each.
+  struct Memory {
+    std::size_t passed = 0;    // fixed frames before the present one
+    std::vector<float> leave;  // [frame % ring_size][period]
+    std::vector<std::uint8_t> leave_from;
+  };
+
+  /// Searches the frames of a page, from the present memory on.
+  void search_page(std::size_t page) {
+    page_ = page;
+    std::vector<float> arrive(lattice_.size());
+    const std::size_t end = std::min(frame_count_, (page + 1) * page_frames);
+    for (std::size_t t = page * page_frames; t < end; ++t) {
+      while (now_.passed < fixed_.size() && fixed_[now_.passed] < t) ++now_.passed;
+      idle_until(t);
+      arrive_at(t, arrive);
+      leave_at(t, arrive);
+    }
+  }
+  /// Where frame t with period k came from. Searches the frame's page again where another was
+  /// searched since: the same steps, which write the same values once more.
+  [[nodiscard]] std::uint16_t back(std::size_t t, std::size_t k) {
+    if (t / page_frames != page_) {
+      now_ = page_starts_[t / page_frames];
+      search_page(t / page_frames);
+    }
+    return back_[(t % page_frames) * lattice_.size() + k];
+  }
 
   [[nodiscard]] float silent(std::size_t begin, std::size_t end) const {
     return end > begin ? static_cast<float>(silence_[end] - silence_[begin]) : 0.0F;
@@ -120,7 +148,9 @@ class PulseSearch {
     return end > begin ? static_cast<float>(idling_[end] - idling_[begin]) : 0.0F;
   }
   /// The last fixed frame before the present one, or 0.
-  [[nodiscard]] std::size_t last_fixed() const { return passed_ > 0 ? fixed_[passed_ - 1] : 0; }
+  [[nodiscard]] std::size_t last_fixed() const {
+    return now_.passed > 0 ? fixed_[now_.passed - 1] : 0;
+  }
 
   /// Score of idling just before frame t.
   void idle_until(std::size_t t) {
@@ -128,14 +158,14 @@ class PulseSearch {
       idle_[0] = 0.0F;
       return;
     }
-    const bool is_beat_before = passed_ > 0 && last_fixed() == t - 1;
+    const bool is_beat_before = now_.passed > 0 && last_fixed() == t - 1;
     if (!is_beat_before) {
       idle_[t] = idle_[t - 1] + idling(t - 1, t);
       idle_from_[t] = idle_from_[t - 1];
     }
     if (t < 1 + gap_guard) return;
     const std::size_t stop = t - 1 - gap_guard;
-    if (passed_ > 0 && last_fixed() > stop) return;
+    if (now_.passed > 0 && last_fixed() > stop) return;
     const float stopped = best_score_[stop] - gap_price;
     if (stopped > idle_[t]) {
       idle_[t] = stopped;
@@ -150,21 +180,21 @@ class PulseSearch {
       const std::size_t begin_idle = t > period.guard_frames ? t - period.guard_frames : 0;
       float best = impossible;
       std::uint16_t from = 0;
-      if (passed_ == 0 || last_fixed() < begin_idle) best = idle_[begin_idle] - enter_price;
+      if (now_.passed == 0 || last_fixed() < begin_idle) best = idle_[begin_idle] - enter_price;
       for (std::size_t j = 0; j < period.interval_price.size(); ++j) {
         const std::size_t interval = period.shortest_interval + j;
         if (interval > t || t - interval < last_fixed()) break;
         const std::size_t begin = t - interval;
         const std::size_t at = (begin % ring_size_) * lattice_.size() + k;
-        const float score = leave_[at] - period.interval_price[j] +
+        const float score = now_.leave[at] - period.interval_price[j] +
                             silent(begin + period.guard_frames + 1, t - period.guard_frames);
         if (score > best) {
           best = score;
-          from = static_cast<std::uint16_t>(1 + leave_from_[at] * interval_count_ + j);
+          from = static_cast<std::uint16_t>(1 + now_.leave_from[at] * interval_count_ + j);
         }
       }
       arrive[k] = best + activation_[t];
-      back_[t * lattice_.size() + k] = from;
+      back_[(t % page_frames) * lattice_.size() + k] = from;
     }
   }
 
@@ -188,12 +218,12 @@ class PulseSearch {
           from = old;
         }
       }
-      leave_[row + static_cast<std::size_t>(k)] = score;
-      leave_from_[row + static_cast<std::size_t>(k)] = static_cast<std::uint8_t>(from);
+      now_.leave[row + static_cast<std::size_t>(k)] = score;
+      now_.leave_from[row + static_cast<std::size_t>(k)] = static_cast<std::uint8_t>(from);
     }
   }
 
-  [[nodiscard]] std::vector<std::size_t> trace() const {
+  [[nodiscard]] std::vector<std::size_t> trace() {
     // Idling to the end needs no price when it never began to beat.
     float best = idle_from_[frame_count_] == nothing ? idle_[frame_count_] : impossible;
     std::size_t t = nothing;
@@ -209,7 +239,7 @@ class PulseSearch {
     std::size_t k = t == nothing ? 0 : best_period_[t];
     while (t != nothing) {
       beats.push_back(t);
-      const std::size_t code = back_[t * lattice_.size() + k];
+      const std::size_t code = back(t, k);
       if (code == 0) {
         const std::size_t guard = lattice_[k].guard_frames;
         t = idle_from_[t > guard ? t - guard : 0];
@@ -226,16 +256,17 @@ class PulseSearch {
   std::size_t frame_count_;
   std::vector<Period> lattice_;
   std::vector<std::size_t> fixed_;
-  std::size_t passed_ = 0;  // fixed frames before the present one
   std::size_t interval_count_ = 0;
   std::size_t ring_size_ = 0;
   std::vector<float> activation_;         // log, [frame]
   std::vector<double> silence_, idling_;  // running sum of what frames without a beat pay
   std::vector<float> change_price_;       // by step + largest_change
-  std::vector<float> leave_;              // [frame % ring_size][period]
-  std::vector<std::uint8_t> leave_from_;
-  std::vector<std::uint16_t> back_;  // [frame][period]: 0 from idling, else 1 + period and interval
-  std::vector<float> idle_;          // [frame]: idling just before it
+  Memory now_;
+  std::vector<Memory> page_starts_;  // [page]: memory before its first frame
+  std::size_t page_ = 0;             // that `back_` describes
+  // [frame of the page][period]: 0 from idling, else 1 + period and interval
+  std::vector<std::uint16_t> back_;
+  std::vector<float> idle_;             // [frame]: idling just before it
   std::vector<std::size_t> idle_from_;  // the beat after which idling began
   std::vector<float> best_score_;       // [frame]: best over periods
   std::vector<std::uint8_t> best_period_;

@@ -21,7 +21,8 @@ struct PulseOptions {
 /// the frame rate. A beat pays log(activation); frames within a twelfth of the period of it, and
 /// within three frames at least, nothing; the others 0.25 of log(1 − activation). The period may
 /// change at a beat, priced by the ratio; an interval may miss its period by a few frames. Memory:
-/// 2 bytes a period a frame (64 MB an hour at 86 frames a second and the default range).
+/// 40 bytes a frame (12 MB an hour at 86 frames a second) and up to 10 MB; what lies more than six
+/// minutes back is searched a second time on the way back.
 /// Source: Krebs, Böck & Widmer, "An efficient state-space model for joint tempo and meter
 /// tracking", ISMIR 2015 (states and prices). The free stretch comes from measurement: with the
 /// published rule (the first sixteenth is the beat) the tempo of one rendered clip in twelve was

@@ -239,7 +239,7 @@ Result<Edit> add_note(const take::Take& take, const dsp::Evidence* evidence, int
       const int midi = recorded_midi(take, string_number, fret);
       const int column = midi - dsp::lowest_evidence_midi;
       if (column < 0 || column >= static_cast<int>(dsp::evidence_pitch_count)) continue;
-      const float value = evidence->pitch.row(frame)[static_cast<std::size_t>(column)];
+      const float value = evidence->pitch.at(frame, static_cast<std::size_t>(column));
       if (value > strongest) {
         strongest = value;
         edit.midi = midi;

@@ -1,12 +1,17 @@
 #include "src/analysis/evidence_cache.hpp"
 
 #include <algorithm>
+#include <array>
 #include <bit>
 #include <cmath>
 #include <cstdlib>
 #include <cstring>
+#include <fstream>
+#include <functional>
 #include <span>
 #include <system_error>
+#include <type_traits>
+#include <utility>
 #include <vector>
 
 #include <fmt/format.h>
@@ -19,79 +24,160 @@ namespace {
 
 namespace fs = std::filesystem;
 
-constexpr std::string_view magic = "LSEVID01";
-constexpr float steps = 65535.0F;
-constexpr std::size_t largest_entry_bytes = std::size_t{1} << 30U;
+constexpr std::string_view magic = "LSEVID02";
 constexpr std::uintmax_t largest_cache_bytes = std::uintmax_t{1} << 30U;
 // Six hours, the longest recording that is read.
 constexpr std::uint64_t most_frames = 6ULL * 3600 * 87;
+constexpr std::size_t chunk_bytes = std::size_t{1} << 16U;
 static_assert(std::endian::native == std::endian::little, "entries are stored as they lie");
-
-std::uint16_t to_step(float value) {
-  return static_cast<std::uint16_t>(std::lround(std::clamp(value, 0.0F, 1.0F) * steps));
-}
-float from_step(std::uint16_t value) { return static_cast<float>(value) / steps; }
-
-void round_all(std::span<float> values) {
-  for (float& value : values) value = from_step(to_step(value));
-}
-void round_all(dsp::Table& table) {
-  for (std::size_t i = 0; i < table.row_count(); ++i) round_all(table.row(i));
-}
 
 /// FNV-1a, 64 bits (Fowler, Noll & Vo; offset and prime from memory): against accidents, not
 /// against attackers.
-std::uint64_t checksum(std::string_view bytes) {
-  std::uint64_t sum = 14695981039346656037ULL;
-  for (const char byte : bytes) {
-    sum ^= static_cast<unsigned char>(byte);
-    sum *= 1099511628211ULL;
-  }
-  return sum;
-}
-
-template <typename Value>
-void put(std::string& bytes, Value value) {
-  char raw[sizeof(Value)];
-  std::memcpy(raw, &value, sizeof(Value));
-  bytes.append(raw, sizeof(Value));
-}
-
-void put(std::string& bytes, std::span<const float> values) {
-  for (const float value : values) put(bytes, to_step(value));
-}
-
-class Reader {
+class Checksum {
  public:
-  explicit Reader(std::string_view bytes) : bytes_(bytes) {}
-
-  template <typename Value>
-  [[nodiscard]] bool get(Value& value) {
-    if (bytes_.size() < sizeof(Value)) return false;
-    std::memcpy(&value, bytes_.data(), sizeof(Value));
-    bytes_.remove_prefix(sizeof(Value));
-    return true;
-  }
-  [[nodiscard]] bool get(std::span<float> values) {
-    if (bytes_.size() / sizeof(std::uint16_t) < values.size()) return false;
-    for (float& value : values) {
-      std::uint16_t step = 0;
-      std::memcpy(&step, bytes_.data(), sizeof(step));
-      bytes_.remove_prefix(sizeof(step));
-      value = from_step(step);
+  void add(std::string_view bytes) noexcept {
+    for (const char byte : bytes) {
+      sum_ ^= static_cast<unsigned char>(byte);
+      sum_ *= 1099511628211ULL;
     }
-    return true;
   }
-  [[nodiscard]] bool get(dsp::Table& table) {
-    for (std::size_t i = 0; i < table.row_count(); ++i) {
-      if (!get(table.row(i))) return false;
-    }
-    return true;
-  }
-  [[nodiscard]] std::size_t left() const noexcept { return bytes_.size(); }
+  [[nodiscard]] std::uint64_t value() const noexcept { return sum_; }
 
  private:
-  std::string_view bytes_;
+  std::uint64_t sum_ = 14695981039346656037ULL;
+};
+
+/// Hands an entry's bytes on in chunks: the magic word, what is put, the checksum of that.
+class Writer {
+ public:
+  /// `take_chunk` is false when there is no use in going on.
+  using TakeChunk = std::function<bool(std::string_view)>;
+  explicit Writer(TakeChunk take_chunk) : take_chunk_(std::move(take_chunk)), chunk_(magic) {}
+
+  template <typename Value>
+  void put(std::span<const Value> values) {
+    static_assert(std::is_trivially_copyable_v<Value>);
+    const std::size_t begin = chunk_.size();
+    chunk_.resize(begin + values.size_bytes());
+    if (!values.empty()) std::memcpy(chunk_.data() + begin, values.data(), values.size_bytes());
+    sum_.add(std::string_view(chunk_).substr(begin));
+    if (chunk_.size() >= chunk_bytes) flush();
+  }
+  template <typename Value>
+  void put(Value value) {
+    put(std::span<const Value>(&value, 1));
+  }
+  void put(const dsp::ProbabilityTable& table) {
+    for (std::size_t i = 0; i < table.row_count(); ++i) {
+      const auto row = table.packed_row(i);
+      put(row.marks);
+      put(row.bytes);
+    }
+  }
+  /// Probabilities in steps of 1/65535.
+  void put(const std::vector<float>& values) {
+    for (const float value : values) {
+      put(static_cast<std::uint16_t>(std::lround(std::clamp(value, 0.0F, 1.0F) * 65535.0F)));
+    }
+  }
+  /// False when some bytes were not taken.
+  [[nodiscard]] bool finish() {
+    put(sum_.value());
+    flush();
+    return is_taken_;
+  }
+
+ private:
+  void flush() {
+    is_taken_ = is_taken_ && take_chunk_(chunk_);
+    chunk_.clear();
+  }
+
+  TakeChunk take_chunk_;
+  std::string chunk_;
+  Checksum sum_;
+  bool is_taken_ = true;
+};
+
+/// Reads an entry's bytes, from memory or a file, in the order in which they were put.
+class Reader {
+ public:
+  /// `give` copies the next bytes to a place, fewer than asked at the end only.
+  using Give = std::function<std::size_t(char*, std::size_t)>;
+  Reader(Give give, std::uintmax_t byte_count) : give_(std::move(give)), left_(byte_count) {}
+
+  [[nodiscard]] std::uintmax_t left() const noexcept { return left_; }
+  /// Reads the magic word, which does not count for the checksum.
+  [[nodiscard]] bool begins() {
+    std::array<char, magic.size()> word{};
+    const bool is_there =
+        get(std::span<char>(word)) && std::string_view(word.data(), word.size()) == magic;
+    sum_ = {};
+    return is_there;
+  }
+
+  template <typename Value>
+  [[nodiscard]] bool get(std::span<Value> values) {
+    const std::size_t count = values.size_bytes();
+    if (count > left_) return false;
+    if (count == 0) return true;
+    while (chunk_.size() - place_ < count) {
+      if (!refill()) return false;
+    }
+    std::memcpy(values.data(), chunk_.data() + place_, count);
+    sum_.add(std::string_view(chunk_).substr(place_, count));
+    place_ += count;
+    left_ -= count;
+    return true;
+  }
+  template <typename Value>
+  [[nodiscard]] bool get(Value& value) {
+    return get(std::span<Value>(&value, 1));
+  }
+  [[nodiscard]] bool get(dsp::ProbabilityTable& table, std::size_t row_count) {
+    std::vector<std::uint64_t> marks(table.mark_count());
+    std::vector<std::uint8_t> bytes;
+    for (std::size_t i = 0; i < row_count; ++i) {
+      if (!get(std::span(marks))) return false;
+      const auto count = table.byte_count(marks);
+      if (!count) return false;
+      bytes.resize(*count);
+      if (!get(std::span(bytes)) || !table.append_packed({marks, bytes})) return false;
+    }
+    return true;
+  }
+  [[nodiscard]] bool get(std::vector<float>& values, std::size_t count) {
+    values.reserve(count);
+    for (std::size_t i = 0; i < count; ++i) {
+      std::uint16_t step = 0;
+      if (!get(step)) return false;
+      values.push_back(static_cast<float>(step) / 65535.0F);
+    }
+    return true;
+  }
+  /// True when nothing is left but the checksum of what was read.
+  [[nodiscard]] bool ends_here() {
+    const std::uint64_t sum = sum_.value();
+    std::uint64_t stored = 0;
+    return left_ == sizeof(stored) && get(stored) && stored == sum;
+  }
+
+ private:
+  [[nodiscard]] bool refill() {
+    chunk_.erase(0, place_);
+    place_ = 0;
+    const std::size_t begin = chunk_.size();
+    chunk_.resize(begin + chunk_bytes);
+    const std::size_t given = give_(chunk_.data() + begin, chunk_bytes);
+    chunk_.resize(begin + given);
+    return given > 0;
+  }
+
+  Give give_;
+  std::uintmax_t left_;
+  std::string chunk_;
+  std::size_t place_ = 0;  // in the chunk
+  Checksum sum_;
 };
 
 std::size_t chord_rows(std::size_t frame_count) {
@@ -133,73 +219,71 @@ void trim(const fs::path& folder) {
   }
 }
 
-}  // namespace
-
-void round_evidence(dsp::Evidence& evidence) {
-  round_all(evidence.pitch);
-  round_all(evidence.onset);
-  round_all(evidence.beat);
-  round_all(evidence.downbeat);
-  round_all(evidence.dead);
-  round_all(evidence.chord);
-  round_all(evidence.chord_bass);
+/// False when some bytes were not taken.
+bool write_evidence(const dsp::Evidence& evidence, Writer& writer) {
+  writer.put(static_cast<std::uint64_t>(evidence.frame_count()));
+  writer.put(static_cast<std::uint64_t>(evidence.chord.row_count()));
+  writer.put(evidence.a4_hz);
+  writer.put(evidence.guitar_share);
+  writer.put(evidence.pitch);
+  writer.put(evidence.onset);
+  writer.put(evidence.beat);
+  writer.put(evidence.downbeat);
+  writer.put(evidence.dead);
+  writer.put(evidence.chord);
+  writer.put(evidence.chord_bass);
+  return writer.finish();
 }
 
-std::string pack_evidence(const dsp::Evidence& evidence) {
-  const std::size_t frames = evidence.frame_count();
-  std::string body;
-  put(body, static_cast<std::uint64_t>(frames));
-  put(body, static_cast<std::uint64_t>(evidence.chord.row_count()));
-  put(body, evidence.a4_hz);
-  put(body, evidence.guitar_share);
-  put(body, evidence.pitch.values());
-  put(body, evidence.onset.values());
-  put(body, std::span<const float>(evidence.beat));
-  put(body, std::span<const float>(evidence.downbeat));
-  put(body, std::span<const float>(evidence.dead));
-  put(body, evidence.chord.values());
-  put(body, evidence.chord_bass.values());
-  std::string bytes(magic);
-  put(bytes, checksum(body));
-  return bytes + body;
-}
-
-std::optional<dsp::Evidence> unpack_evidence(std::string_view bytes) {
-  if (!bytes.starts_with(magic)) return std::nullopt;
-  bytes.remove_prefix(magic.size());
-  Reader head(bytes);
-  std::uint64_t sum = 0;
-  if (!head.get(sum)) return std::nullopt;
-  bytes.remove_prefix(sizeof(sum));
-  if (checksum(bytes) != sum) return std::nullopt;
-  Reader reader(bytes);
+std::optional<dsp::Evidence> read_evidence(Reader& reader) {
+  dsp::Evidence evidence;
+  evidence.pitch = dsp::ProbabilityTable(dsp::evidence_pitch_count + 1);
+  evidence.onset = dsp::ProbabilityTable(dsp::evidence_pitch_count);
+  evidence.chord = dsp::ProbabilityTable(dsp::chord_column_count);
+  evidence.chord_bass = dsp::ProbabilityTable(dsp::pitch_class_count);
   std::uint64_t frames = 0;
   std::uint64_t chords = 0;
-  dsp::Evidence evidence;
-  if (!reader.get(frames) || !reader.get(chords) || !reader.get(evidence.a4_hz) ||
-      !reader.get(evidence.guitar_share) || frames > most_frames || chords != chord_rows(frames)) {
+  if (!reader.begins() || !reader.get(frames) || !reader.get(chords) ||
+      !reader.get(evidence.a4_hz) || !reader.get(evidence.guitar_share) || frames > most_frames ||
+      chords != chord_rows(frames)) {
     return std::nullopt;
   }
   // Memory is taken only for what is there.
-  constexpr std::size_t frame_values = 2 * dsp::evidence_pitch_count + 4;
-  constexpr std::size_t chord_values = dsp::chord_column_count + dsp::pitch_class_count;
-  if (reader.left() != sizeof(std::uint16_t) * (frames * frame_values + chords * chord_values)) {
-    return std::nullopt;
-  }
-  evidence.pitch = dsp::Table(frames, dsp::evidence_pitch_count + 1);
-  evidence.onset = dsp::Table(frames, dsp::evidence_pitch_count);
-  evidence.beat.resize(frames);
-  evidence.downbeat.resize(frames);
-  evidence.dead.resize(frames);
-  evidence.chord = dsp::Table(chords, dsp::chord_column_count);
-  evidence.chord_bass = dsp::Table(chords, dsp::pitch_class_count);
-  const bool is_whole = reader.get(evidence.pitch) && reader.get(evidence.onset) &&
-                        reader.get(std::span<float>(evidence.beat)) &&
-                        reader.get(std::span<float>(evidence.downbeat)) &&
-                        reader.get(std::span<float>(evidence.dead)) && reader.get(evidence.chord) &&
-                        reader.get(evidence.chord_bass);
+  const std::uint64_t least_bytes =
+      frames * (8 * (evidence.pitch.mark_count() + evidence.onset.mark_count()) + 6) +
+      chords * 8 * (evidence.chord.mark_count() + evidence.chord_bass.mark_count());
+  if (reader.left() < least_bytes) return std::nullopt;
+  const bool is_whole = reader.get(evidence.pitch, frames) && reader.get(evidence.onset, frames) &&
+                        reader.get(evidence.beat, frames) &&
+                        reader.get(evidence.downbeat, frames) &&
+                        reader.get(evidence.dead, frames) && reader.get(evidence.chord, chords) &&
+                        reader.get(evidence.chord_bass, chords) && reader.ends_here();
   if (!is_whole) return std::nullopt;
   return evidence;
+}
+
+}  // namespace
+
+std::string pack_evidence(const dsp::Evidence& evidence) {
+  std::string bytes;
+  Writer writer([&bytes](std::string_view chunk) {
+    bytes += chunk;
+    return true;
+  });
+  static_cast<void>(write_evidence(evidence, writer));  // memory takes all of it
+  return bytes;
+}
+
+std::optional<dsp::Evidence> unpack_evidence(std::string_view bytes) {
+  std::string_view left = bytes;
+  Reader reader(
+      [&left](char* to, std::size_t count) {
+        const std::size_t given = left.copy(to, count);
+        left.remove_prefix(given);
+        return given;
+      },
+      bytes.size());
+  return read_evidence(reader);
 }
 
 EvidenceCache::EvidenceCache() : folder_(default_folder()) {}
@@ -218,9 +302,16 @@ std::optional<dsp::Evidence> EvidenceCache::find(const EvidenceKey& key) const {
   const fs::path path = path_of(key);
   std::error_code error;
   if (path.empty() || !fs::exists(path, error)) return std::nullopt;
-  const auto bytes = read_small_file(path, largest_entry_bytes);
-  if (!bytes) return std::nullopt;
-  auto evidence = unpack_evidence(*bytes);
+  const auto size = fs::file_size(path, error);
+  if (error) return std::nullopt;
+  std::ifstream file(path, std::ios::binary);
+  Reader reader(
+      [&file](char* to, std::size_t count) {
+        file.read(to, static_cast<std::streamsize>(count));
+        return static_cast<std::size_t>(file.gcount());
+      },
+      size);
+  auto evidence = read_evidence(reader);
   if (evidence) fs::last_write_time(path, fs::file_time_type::clock::now(), error);
   return evidence;
 }
@@ -231,7 +322,10 @@ void EvidenceCache::keep(const EvidenceKey& key, const dsp::Evidence& evidence) 
   std::error_code error;
   fs::create_directories(folder_, error);
   if (error) return;
-  if (write_file_atomically(path, pack_evidence(evidence))) trim(folder_);
+  auto file = PendingFile::create(path);
+  if (!file) return;
+  Writer writer([&file](std::string_view chunk) { return file->write(chunk).has_value(); });
+  if (write_evidence(evidence, writer) && file->commit()) trim(folder_);
 }
 
 }  // namespace lowstride::analysis

@@ -10,10 +10,6 @@
 
 namespace lowstride::analysis {
 
-/// Rounds every probability to a multiple of 1/65535: what the cache keeps, so that reading fresh
-/// and reading cached evidence decide the same.
-void round_evidence(dsp::Evidence& evidence);
-
 /// What evidence was made from; another key is another cache entry.
 struct EvidenceKey {
   std::string content_hash;       // of the recording's bytes
@@ -22,8 +18,9 @@ struct EvidenceKey {
 };
 
 /// Evidence kept from one run to the next in $XDG_CACHE_HOME/lowstride (else ~/.cache/lowstride),
-/// 16 kB a second of sound. The folder may be deleted at any time; a file that is missing, damaged
-/// or of another analysis version is no entry. Oldest entries go when all together exceed 1 GiB.
+/// 10 kB a second of sound. The folder may be deleted at any time; a file that is
+/// missing, damaged or of another analysis version is no entry. Oldest entries go when all together
+/// exceed 1 GiB.
 class EvidenceCache {
  public:
   /// In the user's cache folder; without one (no home) nothing is kept.
@@ -32,7 +29,8 @@ class EvidenceCache {
 
   [[nodiscard]] std::optional<dsp::Evidence> find(const EvidenceKey& key) const;
 
-  /// Keeps rounded evidence. A full disk or a read-only folder is no failure: nothing is kept then.
+  /// Keeps evidence of a listener. A full disk or a read-only folder is no failure: nothing is kept
+  /// then.
   void keep(const EvidenceKey& key, const dsp::Evidence& evidence) const;
 
  private:

@@ -108,10 +108,7 @@ Result<dsp::Evidence> evidence_of(const audio::AnalysisAudio& sound, const WorkC
   const EvidenceKey key{sound.info().content_hash, sound.begin_sample(), sound.sample_count()};
   if (auto kept = cache.find(key)) return std::move(*kept);
   auto evidence = listen(sound, control);
-  if (evidence) {
-    round_evidence(*evidence);
-    cache.keep(key, *evidence);
-  }
+  if (evidence) cache.keep(key, *evidence);
   return evidence;
 }
 
@@ -201,19 +198,20 @@ Result<LiftReport> lift(const LiftJob& job, const WorkControl& control) {
   if (!heard) return tl::unexpected(heard.error());
   std::ranges::move(heard->remarks, std::back_inserter(report.remarks));
   const audio::RecordingInfo& info = heard->info;
-  const dsp::Evidence& evidence = heard->evidence;
   control.report("Reading", 0.92);
   Target target =
       file ? Target(std::move(*file)) : Target(fresh_take(info, job.recording, report.take_path));
   take::Take base = target.take();
   if (job.neck.is_made()) {
-    const auto neck = chosen_neck(job.neck, job.hints.voice.value_or(guessed_voice(evidence)));
+    const auto neck =
+        chosen_neck(job.neck, job.hints.voice.value_or(guessed_voice(heard->evidence)));
     if (!neck) return tl::unexpected(neck.error());
     base.neck = *neck;
   }
   const double begin_seconds = take::to_seconds(heard->begin_sample, base.time_base_hz);
-  const Reading reading = read_evidence(evidence, begin_seconds, base, job.hints);
+  const Reading reading = read_evidence(heard->evidence, begin_seconds, base, job.hints);
   if (control.is_cancelled()) return fail(ErrorCode::cancelled, "The analysis was stopped.");
+  heard->evidence = {};  // what follows takes memory of its own
 
   const std::int64_t begin = heard->begin_sample;
   const std::int64_t length = target.take().length_samples;

@@ -17,7 +17,7 @@ namespace lowstride::analysis {
 inline constexpr std::string_view analysis_version = "3";
 
 /// Listens to a recording: what the signal says, frame by frame. Time 0 is the first sample of
-/// `audio`. Memory: 0.5 kB a frame of evidence (150 MB an hour), whatever the recording.
+/// `audio`. Memory: that of the evidence (40 MB an hour) and 30 MB, whatever the recording.
 /// Stages reported: "Tuning", "Listening". Errors: unreadable, cancelled.
 [[nodiscard]] Result<dsp::Evidence> listen(const audio::AnalysisAudio& audio,
                                            const WorkControl& control);

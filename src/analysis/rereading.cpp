@@ -33,9 +33,11 @@ take::Stretch widened(const take::Take& take, const take::Stretch& stretch, doub
   return {std::max<std::int64_t>(begin, 0), std::min(end, take.length_samples)};
 }
 
-void copy_rows(const dsp::Table& from, std::size_t begin, std::size_t end, dsp::Table& to) {
-  to = dsp::Table(0, from.column_count());
-  for (std::size_t i = begin; i < end; ++i) to.append(from.row(i));
+dsp::ProbabilityTable rows_of(const dsp::ProbabilityTable& from, std::size_t begin,
+                              std::size_t end) {
+  dsp::ProbabilityTable rows(from.column_count());
+  rows.append_rows(from, begin, end);
+  return rows;
 }
 
 /// The take's beats as the chord decoder wants them, inside [begin, end).
@@ -61,8 +63,8 @@ dsp::Evidence slice_evidence(const dsp::Evidence& evidence, std::size_t begin, s
   dsp::Evidence slice;
   slice.a4_hz = evidence.a4_hz;
   slice.guitar_share = evidence.guitar_share;
-  copy_rows(evidence.pitch, begin, end, slice.pitch);
-  copy_rows(evidence.onset, begin, end, slice.onset);
+  slice.pitch = rows_of(evidence.pitch, begin, end);
+  slice.onset = rows_of(evidence.onset, begin, end);
   const auto part = [&](const std::vector<float>& from) {
     return std::vector<float>(from.begin() + static_cast<std::ptrdiff_t>(begin),
                               from.begin() + static_cast<std::ptrdiff_t>(end));
@@ -73,8 +75,8 @@ dsp::Evidence slice_evidence(const dsp::Evidence& evidence, std::size_t begin, s
   const std::size_t first = begin / dsp::chord_hop_frames;
   const std::size_t last = std::min((end + dsp::chord_hop_frames - 1) / dsp::chord_hop_frames,
                                     evidence.chord.row_count());
-  copy_rows(evidence.chord, first, last, slice.chord);
-  copy_rows(evidence.chord_bass, first, last, slice.chord_bass);
+  slice.chord = rows_of(evidence.chord, first, last);
+  slice.chord_bass = rows_of(evidence.chord_bass, first, last);
   return slice;
 }
 

@@ -80,12 +80,12 @@ TEST(ChordDecoder, marks_where_the_key_changes_and_nothing_else) {
 }
 
 TEST(ChordDecoder, does_not_change_for_one_stray_beat) {
-  auto evidence = evidence_of(turnaround, 0.3F);
+  auto sheet = sheet_of(turnaround, 0.3F);
   for (const std::size_t row : {7U, 8U, 9U}) {  // most of the second beat
-    std::fill(evidence.chord.row(row).begin(), evidence.chord.row(row).end(), 0.7F / 168.0F);
-    evidence.chord.row(row)[chord_column(6, minor)] = 0.3F;
+    std::fill(sheet.chord.row(row).begin(), sheet.chord.row(row).end(), 0.7F / 168.0F);
+    sheet.chord.row(row)[chord_column(6, minor)] = 0.3F;
   }
-  EXPECT_EQ(decode_harmony(evidence, grid_of(32), {}, {}).chords.size(), 8U);
+  EXPECT_EQ(decode_harmony(sheet.evidence(), grid_of(32), {}, {}).chords.size(), 8U);
 }
 
 TEST(ChordDecoder, says_no_chord_in_a_count_in) {
@@ -97,12 +97,12 @@ TEST(ChordDecoder, says_no_chord_in_a_count_in) {
 }
 
 TEST(ChordDecoder, writes_the_bass_note_of_an_inversion) {
-  auto evidence = evidence_of({{0, major}, {7, major}, {0, major}});
-  for (std::size_t row = 0; row < evidence.chord_bass.row_count() / 3; ++row) {
-    std::fill(evidence.chord_bass.row(row).begin(), evidence.chord_bass.row(row).end(), 0.01F);
-    evidence.chord_bass.row(row)[4] = 0.89F;
+  auto sheet = sheet_of({{0, major}, {7, major}, {0, major}});
+  for (std::size_t row = 0; row < sheet.bass.row_count() / 3; ++row) {
+    std::fill(sheet.bass.row(row).begin(), sheet.bass.row(row).end(), 0.01F);
+    sheet.bass.row(row)[4] = 0.89F;
   }
-  const auto harmony = decode_harmony(evidence, grid_of(12), {}, {});
+  const auto harmony = decode_harmony(sheet.evidence(), grid_of(12), {}, {});
   ASSERT_EQ(harmony.chords.size(), 3U);
   EXPECT_EQ(harmony.chords[0].chord.root_pc, 0);
   EXPECT_EQ(harmony.chords[0].chord.bass_pc, 4);  // C/E
@@ -112,9 +112,9 @@ TEST(ChordDecoder, writes_the_bass_note_of_an_inversion) {
 TEST(ChordDecoder, lets_the_line_decide_between_equal_chords) {
   // C6 and Am7 hold the same four notes; which it is, the bass says.
   const std::vector<ChartChord> chart{{0, major_sixth}, {0, major_sixth}};
-  auto evidence = evidence_of(chart, 0.45F);
-  for (std::size_t row = 0; row < evidence.chord.row_count(); ++row) {
-    evidence.chord.row(row)[chord_column(9, minor_seventh)] = 0.45F;
+  auto sheet = sheet_of(chart, 0.45F);
+  for (std::size_t row = 0; row < sheet.chord.row_count(); ++row) {
+    sheet.chord.row(row)[chord_column(9, minor_seventh)] = 0.45F;
   }
   for (const int root : {0, 9}) {
     std::vector<DecodedNote> notes;
@@ -122,7 +122,7 @@ TEST(ChordDecoder, lets_the_line_decide_between_equal_chords) {
       const int midi = beat % 4 == 0 ? 36 + root : beat % 4 == 2 ? 40 : 38;
       notes.push_back({0.5 * beat, 0.5 * beat + 0.45, midi, false, 0.9, 1.0, {}});
     }
-    const auto harmony = decode_harmony(evidence, grid_of(8), notes, {});
+    const auto harmony = decode_harmony(sheet.evidence(), grid_of(8), notes, {});
     ASSERT_FALSE(harmony.chords.empty());
     EXPECT_EQ(harmony.chords[0].chord.root_pc, root);
   }
@@ -150,11 +150,11 @@ TEST(ChordDecoder, returns_confirmed_chords_as_they_are_and_reads_around_them) {
 }
 
 TEST(ChordDecoder, offers_the_runner_up_with_its_probability) {
-  auto evidence = evidence_of({{2, minor_seventh}, {2, minor_seventh}}, 0.30F);
-  for (std::size_t row = 0; row < evidence.chord.row_count(); ++row) {
-    evidence.chord.row(row)[chord_column(5, major_sixth)] = 0.27F;
+  auto sheet = sheet_of({{2, minor_seventh}, {2, minor_seventh}}, 0.30F);
+  for (std::size_t row = 0; row < sheet.chord.row_count(); ++row) {
+    sheet.chord.row(row)[chord_column(5, major_sixth)] = 0.27F;
   }
-  const auto harmony = decode_harmony(evidence, grid_of(8), {}, {});
+  const auto harmony = decode_harmony(sheet.evidence(), grid_of(8), {}, {});
   ASSERT_EQ(harmony.chords.size(), 1U);
   ASSERT_FALSE(harmony.chords[0].alternatives.empty());
   EXPECT_EQ(harmony.chords[0].alternatives[0].chord.root_pc, 5);
@@ -165,10 +165,10 @@ TEST(ChordDecoder, offers_the_runner_up_with_its_probability) {
 
 TEST(ChordDecoder, says_that_harmony_is_implied_where_only_roots_are_told) {
   // Under a bare line the evidence is sure of the roots and spreads over what may stand on them.
-  auto evidence = evidence_of(turnaround, 0.6F);
-  EXPECT_FALSE(decode_harmony(evidence, grid_of(32), {}, {}).chords[0].is_implied);
-  for (std::size_t row = 0; row < evidence.chord.row_count(); ++row) {
-    const auto values = evidence.chord.row(row);
+  auto sheet = sheet_of(turnaround, 0.6F);
+  EXPECT_FALSE(decode_harmony(sheet.evidence(), grid_of(32), {}, {}).chords[0].is_implied);
+  for (std::size_t row = 0; row < sheet.chord.row_count(); ++row) {
+    const auto values = sheet.chord.row(row);
     const auto root = static_cast<std::size_t>(
         (std::max_element(values.begin(), values.end()) - values.begin()) / 14);
     std::fill(values.begin(), values.end(), 0.2F / 155.0F);
@@ -176,7 +176,7 @@ TEST(ChordDecoder, says_that_harmony_is_implied_where_only_roots_are_told) {
       values[root * chord_quality_count + q] = q < 3 ? 0.2F : 0.2F / 11.0F;
     }
   }
-  const auto harmony = decode_harmony(evidence, grid_of(32), {}, {});
+  const auto harmony = decode_harmony(sheet.evidence(), grid_of(32), {}, {});
   ASSERT_FALSE(harmony.chords.empty());
   EXPECT_TRUE(harmony.chords[0].is_implied);
   EXPECT_EQ(harmony.chords[0].chord.root_pc, 0);

@@ -6,6 +6,7 @@
 
 #include "dsp/base/evidence.hpp"
 #include "dsp/harmony/chord_decoder.hpp"
+#include "tests/base/packed.hpp"
 
 namespace lowstride::dsp {
 
@@ -28,9 +29,23 @@ inline DecodedGrid grid_of(std::size_t beat_count, int beats_per_bar = 4) {
   return grid;
 }
 
-/// Evidence that gives the right column `share` and spreads the rest evenly; the root is in the
-/// bass.
-inline Evidence evidence_of(const std::vector<ChartChord>& chart, float share = 0.6F) {
+/// Evidence of chords as it is written by hand, before it is packed.
+struct ChordSheet {
+  std::size_t frame_count = 0;
+  Table chord, bass;
+
+  [[nodiscard]] Evidence evidence() const {
+    Evidence evidence;
+    evidence.pitch = packed(Table(frame_count, evidence_pitch_count + 1));
+    evidence.onset = packed(Table(frame_count, evidence_pitch_count));
+    evidence.chord = packed(chord);
+    evidence.chord_bass = packed(bass);
+    return evidence;
+  }
+};
+
+/// Gives the right column `share` and spreads the rest evenly; the root is in the bass.
+inline ChordSheet sheet_of(const std::vector<ChartChord>& chart, float share = 0.6F) {
   std::vector<std::size_t> columns;
   for (const auto& chord : chart) {
     for (int i = 0; i < chord.beats; ++i) {
@@ -38,24 +53,26 @@ inline Evidence evidence_of(const std::vector<ChartChord>& chart, float share = 
                                       : no_chord_column);
     }
   }
-  Evidence evidence;
-  const auto frames =
+  ChordSheet sheet;
+  sheet.frame_count =
       static_cast<std::size_t>(seconds_frame(0.5 * static_cast<double>(columns.size())));
-  evidence.pitch = Table(frames, evidence_pitch_count + 1, 0.0F);
-  evidence.onset = Table(frames, evidence_pitch_count, 0.0F);
-  const std::size_t rows = (frames + chord_hop_frames - 1) / chord_hop_frames;
-  evidence.chord =
+  const std::size_t rows = (sheet.frame_count + chord_hop_frames - 1) / chord_hop_frames;
+  sheet.chord =
       Table(rows, chord_column_count, (1.0F - share) / static_cast<float>(chord_column_count - 1));
-  evidence.chord_bass = Table(rows, pitch_class_count, 0.1F / 11.0F);
+  sheet.bass = Table(rows, pitch_class_count, 0.1F / 11.0F);
   for (std::size_t j = 0; j < rows; ++j) {
     const double seconds = frame_seconds(static_cast<double>(j * chord_hop_frames));
     const auto beat = std::min(columns.size() - 1, static_cast<std::size_t>(seconds * 2.0));
-    evidence.chord.row(j)[columns[beat]] = share;
+    sheet.chord.row(j)[columns[beat]] = share;
     if (columns[beat] != no_chord_column) {
-      evidence.chord_bass.row(j)[columns[beat] / chord_quality_count] = 0.9F;
+      sheet.bass.row(j)[columns[beat] / chord_quality_count] = 0.9F;
     }
   }
-  return evidence;
+  return sheet;
+}
+
+inline Evidence evidence_of(const std::vector<ChartChord>& chart, float share = 0.6F) {
+  return sheet_of(chart, share).evidence();
 }
 
 }  // namespace lowstride::dsp

@@ -57,7 +57,7 @@ const std::vector<int> line{28, 35, 40, 38, 36, 43, 33, 31, 45, 41, 30, 29, 34, 
 double share_of_none(const Evidence& evidence) {
   double frames = 0.0;
   for (std::size_t t = 0; t < evidence.frame_count(); ++t) {
-    if (evidence.pitch.row(t)[no_pitch_column] > 0.5F) frames += 1.0;
+    if (evidence.pitch.at(t, no_pitch_column) > 0.5F) frames += 1.0;
   }
   return frames / static_cast<double>(evidence.frame_count());
 }
@@ -75,14 +75,14 @@ TEST(Ears, hear_a_plucked_line_and_where_its_notes_begin) {
     for (const Pluck& note : notes) {
       const auto frame = static_cast<std::size_t>(std::lround(seconds_frame(note.seconds + 0.2)));
       const auto column = static_cast<std::size_t>(note.midi - lowest_evidence_midi);
-      if (evidence.pitch.row(frame)[column] > 0.5F) ++right_count;
+      if (evidence.pitch.at(frame, column) > 0.5F) ++right_count;
       // Strongest onset of this pitch within 0.1 s: two frames (23 ms) from the truth at most.
       const auto begin = static_cast<std::size_t>(std::lround(seconds_frame(note.seconds)));
       std::size_t best = begin - 9;
       for (std::size_t t = best; t <= begin + 9; ++t) {
-        if (evidence.onset.row(t)[column] > evidence.onset.row(best)[column]) best = t;
+        if (evidence.onset.at(t, column) > evidence.onset.at(best, column)) best = t;
       }
-      if (evidence.onset.row(best)[column] > 0.3F && best + 2 >= begin && best <= begin + 2) {
+      if (evidence.onset.at(best, column) > 0.3F && best + 2 >= begin && best <= begin + 2) {
         ++onset_count;
       }
     }

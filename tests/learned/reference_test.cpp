@@ -56,10 +56,10 @@ TEST(Listener, equals_pytorch) {
   listener.process(sound);
   const Evidence evidence = listener.finish();
 
-  const std::map<std::string, const Table*> tables{{"pitch", &evidence.pitch},
-                                                   {"onset", &evidence.onset},
-                                                   {"chord", &evidence.chord},
-                                                   {"chord_bass", &evidence.chord_bass}};
+  const std::map<std::string, const ProbabilityTable*> tables{{"pitch", &evidence.pitch},
+                                                              {"onset", &evidence.onset},
+                                                              {"chord", &evidence.chord},
+                                                              {"chord_bass", &evidence.chord_bass}};
   const std::map<std::string, const std::vector<float>*> curves{
       {"beat", &evidence.beat}, {"downbeat", &evidence.downbeat}, {"dead", &evidence.dead}};
 
@@ -89,8 +89,13 @@ TEST(Listener, equals_pytorch) {
     const auto table = tables.find(name);
     const auto curve = curves.find(name);
     ASSERT_TRUE(table != tables.end() || curve != curves.end()) << name;
-    const auto here =
-        table != tables.end() ? table->second->row(row) : std::span<const float>(*curve->second);
+    std::vector<float> here;
+    if (table != tables.end()) {
+      const auto values = table->second->row(row);
+      here.assign(values.begin(), values.end());
+    } else {
+      here = *curve->second;
+    }
     for (std::size_t i = 0; i < here.size(); ++i) {
       float expected = 0.0F;
       ASSERT_TRUE(words >> expected) << name << ' ' << row;

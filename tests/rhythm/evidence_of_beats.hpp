@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "dsp/base/evidence.hpp"
+#include "tests/base/packed.hpp"
 
 namespace lowstride::dsp {
 
@@ -43,12 +44,13 @@ inline Evidence evidence_of(const std::vector<PlayedBeat>& beats, double length_
                             float strength = 0.9F) {
   Evidence evidence;
   const auto frames = static_cast<std::size_t>(seconds_frame(length_seconds)) + 1;
-  evidence.pitch = Table(frames, evidence_pitch_count + 1, 0.0F);
-  evidence.onset = Table(frames, evidence_pitch_count, 0.0F);
+  Table pitch(frames, evidence_pitch_count + 1);
+  for (std::size_t f = 0; f < frames; ++f) pitch.row(f)[5] = 1.0F;
+  evidence.pitch = packed(pitch);
+  evidence.onset = packed(Table(frames, evidence_pitch_count));
   evidence.beat.assign(frames, 0.01F);
   evidence.downbeat.assign(frames, 0.01F);
   evidence.dead.assign(frames, 0.0F);
-  for (std::size_t f = 0; f < frames; ++f) evidence.pitch.row(f)[5] = 1.0F;
   for (const auto& beat : beats) {
     if (!beat.is_struck) continue;
     add_bump(evidence.beat, beat.seconds, strength);
