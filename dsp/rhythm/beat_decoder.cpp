@@ -1,6 +1,7 @@
 #include "dsp/rhythm/beat_decoder.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <limits>
 #include <span>
@@ -16,6 +17,7 @@ constexpr std::size_t fewest_beats = 4;   // fewer make no pulse
 constexpr double tempo_tolerance = 0.12;  // about a tempo that the player knows
 constexpr double unheard_bass = 0.2;      // share of a beat in which the low voice sounds
 constexpr float unheard_activation = 0.6F;
+constexpr double sure_tempo = 0.8;          // below it the other way to count is named
 constexpr double same_beat_seconds = 0.06;  // a beat this near to a fixed one is that one
 
 struct Beat {
@@ -62,8 +64,73 @@ std::vector<double> fixed_seconds(const BeatDecoderOptions& options) {
   return apart;
 }
 
-std::vector<std::size_t> pulse_frames(const Evidence& evidence, const BeatDecoderOptions& options,
-                                      std::span<const double> fixed) {
+/// Beats, and how sure it is that they are not counted at another tempo.
+struct Pulse {
+  std::vector<std::size_t> frames;
+  double tempo_probability = 1.0;
+  double rival_ratio = 1.0;  // tempo of the other way to count, by that of this one
+};
+
+std::optional<double> median_of(std::vector<double> values) {
+  if (values.empty()) return std::nullopt;
+  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
+  std::nth_element(values.begin(), middle, values.end());
+  return *middle;
+}
+
+/// The search rather counts too slowly than too fast: a strike between beats costs less than a beat
+/// without one. So it is repeated about twice and three times the tempo, and what the slower count
+/// is ahead by, per beat, tells how sure it is, where the line moves faster than the beats at all.
+/// On learned evidence of 80 held-out recordings it is ahead by less than 0.5 of twice the tempo
+/// where that is right (four, and one more), by 1.7 and more elsewhere; of three times by 0.8 where
+/// that is right (one), by 5 and more elsewhere.
+struct FasterCount {
+  double ratio = 2.0;
+  double odds = 0.0;   // logarithm, without a lead
+  double slope = 0.0;  // of the log-odds
+};
+constexpr std::array faster_counts{FasterCount{2.0, -1.2, 2.4}, FasterCount{3.0, -3.0, 1.5}};
+
+/// Strikes of the low voice: peaks of its onset curves over all pitches.
+std::size_t strike_count(const ProbabilityTable& onset) {
+  constexpr float sure_strike = 0.5F;
+  constexpr std::size_t apart_frames = 4;
+  std::size_t count = 0;
+  std::size_t since = apart_frames;
+  for (std::size_t t = 0; t < onset.row_count(); ++t, ++since) {
+    const auto row = onset.row(t);
+    if (*std::max_element(row.begin(), row.end()) < sure_strike) continue;
+    if (since >= apart_frames) ++count;
+    since = 0;
+  }
+  return count;
+}
+
+void weigh_faster_counts(const Evidence& evidence, const PulseOptions& options, double score,
+                         Pulse& pulse) {
+  if (strike_count(evidence.onset) <= pulse.frames.size()) return;
+  std::vector<double> intervals;
+  for (std::size_t i = 1; i < pulse.frames.size(); ++i) {
+    intervals.push_back(static_cast<double>(pulse.frames[i] - pulse.frames[i - 1]));
+  }
+  const double period = *median_of(std::move(intervals));
+  for (const FasterCount& faster : faster_counts) {
+    const double rival_period = period / faster.ratio;
+    if (rival_period < options.shortest_period_frames) continue;
+    PulseOptions rival = options;
+    rival.shortest_period_frames = std::max(4.0, rival_period * (1.0 - tempo_tolerance));
+    rival.longest_period_frames = rival_period * (1.0 + tempo_tolerance);
+    const double lead =
+        (score - find_pulse(evidence.beat, rival).score) / static_cast<double>(pulse.frames.size());
+    const double probability = 1.0 / (1.0 + std::exp(-faster.odds - faster.slope * lead));
+    if (probability >= pulse.tempo_probability) continue;
+    pulse.tempo_probability = probability;
+    pulse.rival_ratio = faster.ratio;
+  }
+}
+
+Pulse find_pulse_in(const Evidence& evidence, const BeatDecoderOptions& options,
+                    std::span<const double> fixed) {
   PulseOptions pulse;
   double lowest = options.lowest_bpm;
   double highest = options.highest_bpm;
@@ -84,14 +151,19 @@ std::vector<std::size_t> pulse_frames(const Evidence& evidence, const BeatDecode
         static_cast<double>(nearest - pulse.fixed_frames.back()) > pulse.shortest_period_frames;
     if (is_reachable) pulse.fixed_frames.push_back(nearest);
   }
-  auto frames = find_pulse(evidence.beat, pulse);
-  if (frames.empty() && !pulse.fixed_frames.empty()) {
+  auto path = find_pulse(evidence.beat, pulse);
+  if (path.frames.empty() && !pulse.fixed_frames.empty()) {
     // Confirmed beats stand above a tempo that contradicts them.
     pulse.shortest_period_frames = 60.0 * frames_per_second / 400.0;
     pulse.longest_period_frames = 60.0 * frames_per_second / 30.0;
-    frames = find_pulse(evidence.beat, pulse);
+    path = find_pulse(evidence.beat, pulse);
   }
-  return frames;
+  Pulse found{.frames = std::move(path.frames)};
+  const bool is_told = options.tempo_bpm || !fixed.empty();
+  if (!is_told && found.frames.size() >= fewest_beats) {
+    weigh_faster_counts(evidence, pulse, path.score, found);
+  }
+  return found;
 }
 
 /// Path and confirmed beats together, in order of time.
@@ -199,10 +271,8 @@ std::optional<double> median_bpm(const std::vector<Beat>& beats) {
   for (std::size_t i = 1; i < beats.size(); ++i) {
     intervals.push_back(beats[i].time_seconds - beats[i - 1].time_seconds);
   }
-  if (intervals.empty()) return std::nullopt;
-  const auto middle = intervals.begin() + static_cast<std::ptrdiff_t>(intervals.size() / 2);
-  std::nth_element(intervals.begin(), middle, intervals.end());
-  return 60.0 / *middle;
+  const auto middle = median_of(std::move(intervals));
+  return middle ? std::optional(60.0 / *middle) : std::nullopt;
 }
 
 /// How far a beat's intervals stand off from those around it, as a ratio less one.
@@ -238,7 +308,8 @@ DecodedGrid decode_beats(const Evidence& evidence, const BeatDecoderOptions& opt
   DecodedGrid grid;
   grid.beats_per_bar = options.beats_per_bar.value_or(4);
   const auto fixed = fixed_seconds(options);
-  auto beats = merged(evidence, pulse_frames(evidence, options, fixed), fixed);
+  const Pulse found = find_pulse_in(evidence, options, fixed);
+  auto beats = merged(evidence, found.frames, fixed);
   auto witnesses = witnesses_of(evidence, beats);
   trim_unheard(evidence, beats, witnesses);
   if (beats.size() < fewest_beats && fixed.empty()) return grid;
@@ -261,9 +332,13 @@ DecodedGrid decode_beats(const Evidence& evidence, const BeatDecoderOptions& opt
                           : beat_probability(near_maximum(evidence.beat, beats[i].time_seconds, 1),
                                              unsteadiness(beats, i));
     grid.beats.push_back({beats[i].time_seconds, bars.beats[i].bar, bars.beats[i].beat,
-                          pulse * number_probability(bars.beats[i].probability)});
+                          pulse * number_probability(bars.beats[i].probability) *
+                              (beats[i].is_fixed ? 1.0 : found.tempo_probability)});
   }
   grid.tempo_bpm = median_bpm(beats);
+  if (grid.tempo_bpm && found.tempo_probability < sure_tempo) {
+    grid.rival_bpm = *grid.tempo_bpm * found.rival_ratio;
+  }
   grid.swing_ratio = estimate_swing_ratio(grid, evidence);
   return grid;
 }

@@ -98,7 +98,7 @@ class PulseSearch {
     }
   }
 
-  std::vector<std::size_t> run() {
+  PulsePath run() {
     for (std::size_t begin = 0; begin < frame_count_; begin += page_frames) {
       page_starts_.push_back(now_);
       search_page(begin / page_frames);
@@ -223,7 +223,7 @@ class PulseSearch {
     }
   }
 
-  [[nodiscard]] std::vector<std::size_t> trace() {
+  [[nodiscard]] PulsePath trace() {
     // Idling to the end needs no price when it never began to beat.
     float best = idle_from_[frame_count_] == nothing ? idle_[frame_count_] : impossible;
     std::size_t t = nothing;
@@ -235,7 +235,8 @@ class PulseSearch {
         t = end;
       }
     }
-    std::vector<std::size_t> beats;
+    PulsePath path{{}, static_cast<double>(best)};
+    std::vector<std::size_t>& beats = path.frames;
     std::size_t k = t == nothing ? 0 : best_period_[t];
     while (t != nothing) {
       beats.push_back(t);
@@ -250,7 +251,7 @@ class PulseSearch {
       }
     }
     std::reverse(beats.begin(), beats.end());
-    return beats;
+    return path;
   }
 
   std::size_t frame_count_;
@@ -274,7 +275,7 @@ class PulseSearch {
 
 }  // namespace
 
-std::vector<std::size_t> find_pulse(std::span<const float> beat, const PulseOptions& options) {
+PulsePath find_pulse(std::span<const float> beat, const PulseOptions& options) {
   LOWSTRIDE_EXPECTS(options.shortest_period_frames >= 4.0);
   LOWSTRIDE_EXPECTS(options.longest_period_frames > options.shortest_period_frames * 1.05);
   if (beat.empty()) return {};

@@ -12,8 +12,14 @@ struct PulseOptions {
   std::vector<std::size_t> fixed_frames;  // rising; the path has a beat on each
 };
 
+struct PulsePath {
+  std::vector<std::size_t> frames;  // of the beats, rising
+  double score = 0.0;  // how well they explain the activation: to be compared with the score of
+                       // another search through the same activation
+};
+
 /// The most probable beats under `beat` (probability a frame that a beat falls there), as rising
-/// frame numbers; empty when idling explains the frames better than any pulse, or when the fixed
+/// frame numbers; none when idling explains the frames better than any pulse, or when the fixed
 /// frames cannot be reached within the range of periods.
 ///
 /// Hidden states are (period, position in the beat); a position is written as the distance to the
@@ -27,7 +33,6 @@ struct PulseOptions {
 /// tracking", ISMIR 2015 (states and prices). The free stretch comes from measurement: with the
 /// published rule (the first sixteenth is the beat) the tempo of one rendered clip in twelve was
 /// halved, with a twelfth alone that of one fast line in two without drums.
-[[nodiscard]] std::vector<std::size_t> find_pulse(std::span<const float> beat,
-                                                  const PulseOptions& options);
+[[nodiscard]] PulsePath find_pulse(std::span<const float> beat, const PulseOptions& options);
 
 }  // namespace lowstride::dsp

@@ -211,6 +211,7 @@ Result<LiftReport> lift(const LiftJob& job, const WorkControl& control) {
   const double begin_seconds = take::to_seconds(heard->begin_sample, base.time_base_hz);
   const Reading reading = read_evidence(heard->evidence, begin_seconds, base, job.hints);
   if (control.is_cancelled()) return fail(ErrorCode::cancelled, "The analysis was stopped.");
+  report.rival_bpm = reading.proposals.grid.rival_bpm;
   heard->evidence = {};  // what follows takes memory of its own
 
   const std::int64_t begin = heard->begin_sample;

@@ -59,6 +59,7 @@ struct LiftReport {
   take::Take take;
   std::filesystem::path take_path;
   std::vector<std::string> remarks;  // what there is to say: losses, journal, what was turned round
+  std::optional<double> rival_bpm;   // another tempo at which it may well be counted
 };
 
 /// From a recording to a saved take: listens, reads, merges the proposals into the take that is

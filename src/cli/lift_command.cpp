@@ -103,6 +103,10 @@ ExitCode lift_one(const LiftOptions& options) {
   tab.width_columns = options.width > 0 ? options.width : std::max(40, terminal_columns(100));
   fmt::print("{}\n{}", sheet::render_text_tab(report->take, tab),
              sheet::render_summary(report->take));
+  if (report->rival_bpm) {
+    fmt::print("Counting  perhaps at {0:.0f} bpm (--tempo {0:.0f} reads it so)\n",
+               *report->rival_bpm);
+  }
   if (!options.voice && !report->take.notes.empty()) {
     const bool is_guitar = report->take.voice == take::Voice::guitar;
     fmt::print("Voice     {} (by its sound; --voice {} reads it otherwise)\n",

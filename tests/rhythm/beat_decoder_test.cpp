@@ -137,6 +137,35 @@ TEST(BeatDecoder, finds_every_beat_of_a_quarter_of_an_hour) {
   EXPECT_EQ(share_found(played, grid.beats, 0.010), 1.0);
 }
 
+TEST(BeatDecoder, is_unsure_where_twice_the_tempo_explains_nearly_as_much) {
+  const auto played = steady_beats(66.0, 32);
+  const auto sure = decode_beats(evidence_of(played, 30.0), {});
+  EXPECT_FALSE(sure.rival_bpm);
+  EXPECT_GT(sure.beats[16].confidence, 0.8);
+  // Eighths that are struck nearly like beats: 66 or 132, who knows.
+  auto evidence = evidence_of(played, 30.0);
+  for (const auto& beat : played) add_bump(evidence.beat, beat.seconds + 30.0 / 66.0, 0.4F);
+  EXPECT_FALSE(decode_beats(evidence, {}).rival_bpm) << "no line moves in eighths";
+  Table onset(evidence.frame_count(), evidence_pitch_count);
+  for (const auto& beat : played) {
+    for (const double seconds : {beat.seconds, beat.seconds + 30.0 / 66.0}) {
+      onset.row(static_cast<std::size_t>(std::lround(seconds_frame(seconds))))[5] = 0.9F;
+    }
+  }
+  evidence.onset = packed(onset);
+  const auto unsure = decode_beats(evidence, {});
+  ASSERT_TRUE(unsure.tempo_bpm);
+  EXPECT_NEAR(*unsure.tempo_bpm, 66.0, 1.0);
+  ASSERT_TRUE(unsure.rival_bpm);
+  EXPECT_NEAR(*unsure.rival_bpm, 132.0, 2.0);
+  EXPECT_LT(unsure.beats[16].confidence, 0.8 * sure.beats[16].confidence);
+  // Whoever says the tempo, or a beat, is believed.
+  BeatDecoderOptions told;
+  told.tempo_bpm = 66.0;
+  EXPECT_FALSE(decode_beats(evidence, told).rival_bpm);
+  EXPECT_GT(decode_beats(evidence, told).beats[16].confidence, unsure.beats[16].confidence);
+}
+
 TEST(BeatDecoder, reads_three_four) {
   const auto played = steady_beats(168.0, 72, 3);
   const auto grid = decode_beats(evidence_of(played, 27.0), {});
