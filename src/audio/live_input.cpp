@@ -11,6 +11,7 @@
 
 #include "src/audio/planes.hpp"
 #include "src/audio/recording.hpp"
+#include "src/audio/sound_system.hpp"
 
 namespace lowstride::audio {
 namespace {
@@ -19,44 +20,17 @@ constexpr int device_rate_hz = 44100;
 constexpr int device_block_samples = 512;
 constexpr std::uint32_t most_queued_samples = device_rate_hz;
 
-/// SDL's sound alone, counted by its own reference count.
-class SoundSystem {
- public:
-  SoundSystem() {
-    // Without the hint SDL takes Ctrl-C for itself.
-    SDL_SetHint(SDL_HINT_NO_SIGNAL_HANDLERS, "1");
-    is_up_ = SDL_InitSubSystem(SDL_INIT_AUDIO) == 0;
-  }
-  SoundSystem(const SoundSystem&) = delete;
-  SoundSystem& operator=(const SoundSystem&) = delete;
-  ~SoundSystem() {
-    if (is_up_) SDL_QuitSubSystem(SDL_INIT_AUDIO);
-  }
-  [[nodiscard]] bool is_up() const noexcept { return is_up_; }
-
- private:
-  bool is_up_ = false;
-};
-
-std::vector<std::string> names_of(const SoundSystem& system) {
-  std::vector<std::string> names;
-  if (!system.is_up()) return names;
-  const int count = SDL_GetNumAudioDevices(1);
-  for (int i = 0; i < count; ++i) {
-    if (const char* name = SDL_GetAudioDeviceName(i, 1); name != nullptr) names.emplace_back(name);
-  }
-  return names;
-}
-
 class DeviceInput final : public LiveInput {
  public:
   explicit DeviceInput(std::string name) : name_(std::move(name)) {}
   ~DeviceInput() override {
+    const auto lock = SoundSystem::alone();
     if (device_ != 0) SDL_CloseAudioDevice(device_);
   }
 
   Result<void> open(bool is_default) {
-    if (system_.is_up()) {
+    const auto lock = SoundSystem::alone();
+    if (system_.is_there()) {
       SDL_AudioSpec wanted{};
       wanted.freq = device_rate_hz;
       wanted.format = AUDIO_F32SYS;
@@ -67,7 +41,8 @@ class DeviceInput final : public LiveInput {
     }
     if (device_ == 0) {
       std::string known;
-      for (const std::string& one : names_of(system_)) known += (known.empty() ? "" : ", ") + one;
+      for (const std::string& one : system_.devices(true))
+        known += (known.empty() ? "" : ", ") + one;
       return fail(
           ErrorCode::no_device,
           fmt::format("No sound input{} can be opened{}; plug one in, or answer from a file (in a "
@@ -174,10 +149,7 @@ class FileInput final : public LiveInput {
 
 }  // namespace
 
-std::vector<std::string> input_device_names() {
-  const SoundSystem system;
-  return names_of(system);
-}
+std::vector<std::string> input_device_names() { return SoundSystem().devices(true); }
 
 Result<std::unique_ptr<LiveInput>> open_input_device(const std::string& device) {
   auto input = std::make_unique<DeviceInput>(device.empty() ? "the default input" : device);

@@ -13,41 +13,25 @@
 #include "src/audio/audio_out.hpp"
 #include "src/audio/file_facts.hpp"
 #include "src/audio/planes.hpp"
+#include "src/audio/sound_system.hpp"
 
 namespace lowstride::audio {
 namespace {
-
-/// SDL's sound system while somebody needs it.
-class SoundSystem {
- public:
-  SoundSystem() {
-    // Else SDL takes Ctrl-C for itself and the program does not stop.
-    SDL_SetHint(SDL_HINT_NO_SIGNAL_HANDLERS, "1");
-    is_there_ = SDL_InitSubSystem(SDL_INIT_AUDIO) == 0;
-  }
-  SoundSystem(const SoundSystem&) = delete;
-  SoundSystem& operator=(const SoundSystem&) = delete;
-  ~SoundSystem() {
-    if (is_there_) SDL_QuitSubSystem(SDL_INIT_AUDIO);
-  }
-  [[nodiscard]] bool is_there() const noexcept { return is_there_; }
-
- private:
-  bool is_there_ = false;
-};
 
 class DeviceOut final : public AudioOut {
  public:
   DeviceOut(AudioSource& source, std::size_t block_samples)
       : source_(source), planes_(2, block_samples) {}
   ~DeviceOut() override {
+    const auto lock = SoundSystem::alone();
     if (device_ != 0) SDL_CloseAudioDevice(device_);
   }
 
   Result<void> open(const DeviceOptions& options) {
     if (!system_.is_there()) return no_device();
     // Looked for before it is opened: the sound systems write to the terminal when that fails.
-    const std::vector<std::string> known = device_names();
+    const auto lock = SoundSystem::alone();
+    const std::vector<std::string> known = system_.devices(false);
     if (known.empty()) return no_device();
     if (!options.device.empty() &&
         std::find(known.begin(), known.end(), options.device) == known.end()) {
@@ -117,16 +101,7 @@ class DeviceOut final : public AudioOut {
 
 }  // namespace
 
-std::vector<std::string> device_names() {
-  const SoundSystem system;
-  std::vector<std::string> names;
-  if (!system.is_there()) return names;
-  const int count = SDL_GetNumAudioDevices(0);
-  for (int i = 0; i < count; ++i) {
-    if (const char* name = SDL_GetAudioDeviceName(i, 0); name != nullptr) names.emplace_back(name);
-  }
-  return names;
-}
+std::vector<std::string> device_names() { return SoundSystem().devices(false); }
 
 Result<std::unique_ptr<AudioOut>> open_device(AudioSource& source, const DeviceOptions& options) {
   const std::size_t block =
