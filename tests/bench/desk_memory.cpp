@@ -76,19 +76,26 @@ bool write_hour(const fs::path& path, std::int64_t sample_count) {
   return (*writer)->commit().has_value();
 }
 
-/// Evidence of the shape and size that an hour has; what it says does not matter here.
+lowstride::dsp::ProbabilityTable full_table(std::size_t rows, std::size_t columns, float value) {
+  lowstride::dsp::ProbabilityTable table(columns);
+  const std::vector<float> row(columns, value);
+  for (std::size_t i = 0; i < rows; ++i) table.append(row);
+  return table;
+}
+
+/// Evidence of the shape that an hour has, and larger than it: no value is 0, so none is left out.
 lowstride::dsp::Evidence evidence_of(double seconds) {
   namespace dsp = lowstride::dsp;
   const auto frames = static_cast<std::size_t>(dsp::seconds_frame(seconds)) + 1;
   const std::size_t chords = (frames + dsp::chord_hop_frames - 1) / dsp::chord_hop_frames;
   dsp::Evidence evidence;
-  evidence.pitch = dsp::Table(frames, 46, 1.0F / 46.0F);
-  evidence.onset = dsp::Table(frames, 45, 0.1F);
+  evidence.pitch = full_table(frames, 46, 1.0F / 46.0F);
+  evidence.onset = full_table(frames, 45, 0.1F);
   evidence.beat.assign(frames, 0.1F);
   evidence.downbeat.assign(frames, 0.05F);
   evidence.dead.assign(frames, 0.01F);
-  evidence.chord = dsp::Table(chords, 169, 1.0F / 169.0F);
-  evidence.chord_bass = dsp::Table(chords, 12, 1.0F / 12.0F);
+  evidence.chord = full_table(chords, 169, 1.0F / 169.0F);
+  evidence.chord_bass = full_table(chords, 12, 1.0F / 12.0F);
   return evidence;
 }
 
