@@ -52,7 +52,8 @@ bool write_hour(const fs::path& path, std::int64_t sample_count) {
   std::uint32_t lot = 1;
   for (std::size_t i = 0; i < bar.size(); ++i) {
     const double t = static_cast<double>(i % rate_hz) / rate_hz;
-    const double hz = 41.2 * std::pow(2.0, static_cast<double>(5 * (i / rate_hz)) / 12.0);
+    const std::int64_t second = static_cast<std::int64_t>(i) / static_cast<std::int64_t>(rate_hz);
+    const double hz = 41.2 * std::pow(2.0, static_cast<double>(5 * second) / 12.0);
     lot = lot * 1664525U + 1013904223U;
     const double noise = static_cast<double>(lot >> 16U) / 65536.0 - 0.5;
     double value = 0.02 * noise;
