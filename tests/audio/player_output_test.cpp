@@ -209,7 +209,8 @@ TEST_F(Output, recordings_of_every_rate_play_at_their_own_pace) {
     player.play();
     EXPECT_TRUE(within_a_minute([&] { return !player.status().is_playing; }));
     const std::chrono::duration<double> passed = std::chrono::steady_clock::now() - begin;
-    EXPECT_GT(passed.count(), 0.4);  // half a second of sound; the driver does not run ahead
+    // Half a second of sound; the driver does not run ahead, but for its blocks.
+    EXPECT_GT(passed.count(), 0.35);
   }
 }
 
