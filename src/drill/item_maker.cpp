@@ -271,7 +271,8 @@ class Maker {
   /// Every moment of the item lies under a confirmed chord, and there is a change in it.
   [[nodiscard]] bool chords_cover(const Item& item) const {
     if (item.chords.size() < 2 || item.chords.front().beat > 0.25) return false;
-    for (double beat = 0.3; beat < item.beat_count() - 0.3; beat += 0.5) {
+    for (int half = 0; 0.3 + 0.5 * half < item.beat_count() - 0.3; ++half) {
+      const double beat = 0.3 + 0.5 * half;
       if (!is_sure_chord_at(std::llround(sample_of_beat(item, beat)))) return false;
     }
     return true;

@@ -184,11 +184,12 @@ class SectionWriter {
     const std::size_t rows = (grids.size() + in_a_row - 1) / in_a_row;
     const std::size_t length = (grids.size() + rows - 1) / rows;
     for (std::size_t i = 0; i < grids.size(); ++i) {
-      const std::size_t in_row = std::min(length, grids.size() - i / length * length);
+      const std::size_t row = i / length;
+      const std::size_t in_row = std::min(length, grids.size() - row * length);
       const double row_left = 0.5 * (width_ - chord_grid_width_pt * static_cast<double>(in_row));
       auto marks = chord_grid_marks(grids[i], section_.take.neck, measure_);
       move(marks, row_left + chord_grid_width_pt * static_cast<double>(i % length),
-           y_ + height * static_cast<double>(i / length));
+           y_ + height * static_cast<double>(row));
       page().marks.insert(page().marks.end(), marks.begin(), marks.end());
     }
     y_ += height * static_cast<double>(rows) + 8.0;

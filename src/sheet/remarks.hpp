@@ -4,6 +4,7 @@
 #include <cstddef>
 #include <map>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "src/sheet/layout.hpp"
@@ -47,9 +48,11 @@ template <typename Fits>
     const std::string word = text.substr(begin, end - begin);
     begin = end + 1;
     if (word.empty()) continue;
-    const std::string longer = line.empty() ? word : line + " " + word;
+    std::string longer = line;
+    if (!line.empty()) longer += ' ';
+    longer += word;
     if (line.empty() || fits(longer)) {
-      line = longer;
+      line = std::move(longer);
     } else {
       lines.push_back(line);
       line = word;
