@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <utility>
 
 #include <fmt/format.h>
 
@@ -39,13 +40,21 @@ std::string take_key_of(const take::Take& take) {
 }
 
 std::string beat_text(const Item& item, double beat) {
-  const auto whole = static_cast<int>(std::floor(beat + 1e-6));
+  // Nobody plays to the hundredth of a beat: a note a little early is still on its beat.
+  constexpr double on_beat = 0.12;
+  const auto place_of = [&item](int whole) {
+    const int bar = item.first_bar + (whole >= 0 ? whole / item.beats_per_bar : 0);
+    const int count = whole >= 0 ? whole % item.beats_per_bar + 1 : 1;
+    return std::pair(bar, count);
+  };
+  const auto whole = static_cast<int>(std::floor(beat + on_beat));
   const double rest = beat - whole;
-  const int bar = item.first_bar + (whole >= 0 ? whole / item.beats_per_bar : 0);
-  const int count = whole >= 0 ? whole % item.beats_per_bar + 1 : 1;
-  if (rest < 0.05) return fmt::format("bar {}, beat {}", bar, count);
-  if (std::abs(rest - 0.5) < 0.2) return fmt::format("bar {}, half way after beat {}", bar, count);
-  return fmt::format("bar {}, beat {:.2f}", bar, count + rest);
+  const auto [bar, count] = place_of(whole);
+  if (rest < on_beat) return fmt::format("bar {}, beat {}", bar, count);
+  if (rest < 0.3) return fmt::format("bar {}, just after beat {}", bar, count);
+  if (rest < 0.7) return fmt::format("bar {}, half way after beat {}", bar, count);
+  const auto [next_bar, next_count] = place_of(whole + 1);
+  return fmt::format("bar {}, just before beat {}", next_bar, next_count);
 }
 
 double sample_of_beat(const Item& item, double beat) {

@@ -111,7 +111,7 @@ struct ItemOptions {
 [[nodiscard]] std::vector<Item> items_of(const take::Take& take, const ItemOptions& options = {});
 
 /// Where a beat of an item lies, as players say it: "bar 5, beat 3", "bar 5, half way after beat
-/// 3".
+/// 3", "bar 6, just before beat 1". An eighth of a beat early or late is on the beat.
 [[nodiscard]] std::string beat_text(const Item& item, double beat);
 
 /// The sample of a place in beats, linear between beats and continued past both ends.

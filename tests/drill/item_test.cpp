@@ -40,6 +40,20 @@ TEST(Items, every_kind_is_made_from_a_confirmed_line) {
   for (const Item& item : items) EXPECT_NEAR(item.tempo_bpm, 120.0, 0.01);
 }
 
+TEST(Items, places_are_said_as_players_say_them) {
+  Item item;
+  item.first_bar = 5;
+  item.beats_per_bar = 4;
+  EXPECT_EQ(beat_text(item, 0.0), "bar 5, beat 1");
+  EXPECT_EQ(beat_text(item, 1.98), "bar 5, beat 3");
+  EXPECT_EQ(beat_text(item, 2.05), "bar 5, beat 3");
+  EXPECT_EQ(beat_text(item, 2.25), "bar 5, just after beat 3");
+  EXPECT_EQ(beat_text(item, 2.66), "bar 5, half way after beat 3");
+  EXPECT_EQ(beat_text(item, 3.75), "bar 6, just before beat 1");
+  EXPECT_EQ(beat_text(item, 3.95), "bar 6, beat 1");
+  EXPECT_EQ(beat_text(item, -0.05), "bar 5, beat 1");
+}
+
 TEST(Items, only_what_is_confirmed_is_asked) {
   take::Take take = example::line();
   take.notes[5].state = take::State::proposed;   // bar 2, beat 2
