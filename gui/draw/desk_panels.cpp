@@ -193,20 +193,19 @@ void Desk::note_panel() {
       plain(fmt::format("sure to {:.0f} %, of the octave to {:.0f} %", note.confidence * 100.0,
                         note.octave_margin * 100.0));
     }
+    bool is_first = true;
     for (const dsp::PitchCandidate& other : note.alternatives) {
       // Under one in two hundred: nothing that a player would choose from.
       if (other.probability < 0.005) continue;
+      const float end_of_row = ImGui::GetWindowPos().x + ImGui::GetWindowWidth();
+      if (!is_first && ImGui::GetItemRectMax().x + 90.0F * scale_ < end_of_row) ImGui::SameLine();
+      is_first = false;
       ImGui::PushID(other.midi);
       const std::string label = fmt::format("{}  {:.0f} %", theory::pitch_text(other.midi, key),
                                             other.probability * 100.0);
       if (ImGui::Button(label.c_str())) apply(set_pitch(take, note.id, other.midi));
       if (ImGui::IsItemHovered()) ImGui::SetTooltip("the note is this");
       ImGui::PopID();
-      if (&other != &note.alternatives.back() &&
-          ImGui::GetItemRectMax().x + 90.0F * scale_ <
-              ImGui::GetWindowPos().x + ImGui::GetWindowWidth()) {
-        ImGui::SameLine();
-      }
     }
     action_button(Action::confirm, "Right");
     ImGui::SameLine();
