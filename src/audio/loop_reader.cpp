@@ -54,7 +54,7 @@ Result<std::size_t> LoopReader::read(Planes& target, std::int64_t count) {
 
 /// The last samples of the loop, faded into those before its begin. Leaves the reader at the begin.
 Result<std::size_t> LoopReader::read_seam(std::int64_t count) {
-  const auto tail = read(out_, count);
+  auto tail = read(out_, count);
   if (!tail) return tail;
   const std::int64_t lead = std::min(count, loop_->begin_sample);  // no sound before the recording
   const auto length = static_cast<std::size_t>(count);
@@ -64,7 +64,7 @@ Result<std::size_t> LoopReader::read_seam(std::int64_t count) {
   }
   seam_.clear(0, length);
   if (lead > 0) {
-    const auto got = read(seam_, lead);
+    auto got = read(seam_, lead);
     if (!got) return got;
   }
   const std::size_t silent = length - static_cast<std::size_t>(lead);

@@ -198,7 +198,7 @@ void PlayMixer::render(dsp::MutableAudioView out) noexcept {
     } else {
       gate_ = 0.0;
     }
-    if (before == 0.0 && gate_ > 0.0) {
+    if (before == 0.0 && gate_ > 0.0 && current_ != nullptr) {
       is_fresh_ = used_ == 0 && current_->serial == run_begins_;
       now_ = wanted_;
       if (is_first_sound_.exchange(false, std::memory_order_acq_rel) ||

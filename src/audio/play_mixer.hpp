@@ -41,6 +41,7 @@ struct HeardPlaces {
 
 /// The audio thread's half of a player: takes chunks, mixes them, fades between runs and limits.
 /// `render` belongs to the audio thread, everything else to the makers of chunks as said.
+// NOLINTNEXTLINE(clang-analyzer-optin.performance.Padding): in order of the threads that own it
 class PlayMixer {
  public:
   /// `fade_in_seconds`: how long the protective fade of the first sound lasts; 0 is none.

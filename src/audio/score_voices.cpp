@@ -148,8 +148,8 @@ void ScoreVoices::render(PlayChunk& chunk, std::size_t begin, std::size_t count,
   const auto offset_of = [&](double place) {
     if (to_place <= from_place) return done;
     const double share = (place - from_place) / (to_place - from_place);
-    const auto offset = static_cast<std::size_t>(
-        std::clamp(share * static_cast<double>(count), 0.0, static_cast<double>(count)) + 0.5);
+    const auto offset = static_cast<std::size_t>(std::lround(
+        std::clamp(share * static_cast<double>(count), 0.0, static_cast<double>(count))));
     return std::clamp(offset, done, count);
   };
   while (true) {

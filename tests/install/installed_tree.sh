@@ -13,7 +13,7 @@ fail() {
 
 rm -rf "$folder"
 mkdir -p "$folder/home" "$folder/work"
-cmake --install "$build" --prefix "$folder/first" >"$folder/log" 2>&1 || { cat "$folder/log"; fail "cmake --install"; }
+cmake --install "$build" --prefix "$folder/first" --strip >"$folder/log" 2>&1 || { cat "$folder/log"; fail "cmake --install"; }
 place="$folder/another place"
 mv "$folder/first" "$place"
 for file in bin/lowstride libexec/lowstride/lowstride-decode share/man/man1/lowstride.1 share/doc/lowstride/copyright \
@@ -21,7 +21,7 @@ for file in bin/lowstride libexec/lowstride/lowstride-decode share/man/man1/lows
   share/fish/vendor_completions.d/lowstride.fish; do
   [ -s "$place/$file" ] || fail "$file is not installed"
 done
-# Nothing in it names the folder that it was built in (debug information aside, of which a release has none).
+# Nothing in it names the folder that it was built in (debug information, of which a release has none, is stripped).
 if grep -rlF "$build" "$place" >"$folder/named"; then fail "the build folder is named in $(cat "$folder/named")"; fi
 
 # An empty environment: nothing of the build tree or of this session can be found by it.

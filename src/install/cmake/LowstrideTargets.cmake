@@ -13,6 +13,12 @@ if(LOWSTRIDE_SANITIZE)
   target_compile_options(lowstride_flags INTERFACE -fsanitize=${LOWSTRIDE_SANITIZE} -fno-omit-frame-pointer
     $<$<CXX_COMPILER_ID:GNU>:-Wno-maybe-uninitialized>)
   target_link_options(lowstride_flags INTERFACE -fsanitize=${LOWSTRIDE_SANITIZE})
+  if(LOWSTRIDE_SANITIZE MATCHES "address")
+    # Every program, those that are started with an empty environment too, carries the list of other people's leaks.
+    add_library(lowstride_known_leaks OBJECT "${CMAKE_SOURCE_DIR}/src/base/known_leaks.cpp")
+    target_link_libraries(lowstride_known_leaks PRIVATE lowstride_flags)
+    link_libraries(lowstride_known_leaks)
+  endif()
 endif()
 
 # One executable of GoogleTest cases for a room.
