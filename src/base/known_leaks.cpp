@@ -4,8 +4,8 @@
 // NOLINTNEXTLINE(bugprone-reserved-identifier): the sanitizer's own name for it
 extern "C" const char* __lsan_default_suppressions() {
   // fontconfig keeps its tables of fonts until the process ends. libsndfile forgets its Vorbis
-  // encoder when the very first write of a file fails.
-  return "leak:libfontconfig\nleak:libvorbis\nleak:libogg\n";
+  // encoder when the very first write of a file fails. SDL keeps its list of devices.
+  return "leak:libfontconfig\nleak:libvorbis\nleak:libogg\nleak:libSDL2\n";
 }
 
 // NOLINTNEXTLINE(bugprone-reserved-identifier): likewise
