@@ -10,7 +10,8 @@
 #include "gui/draw/focus.hpp"
 #include "gui/gesture/note_edits.hpp"
 #include "src/sheet/grid.hpp"
-#include "src/sheet/harmony.hpp"
+#include "src/take/harmony.hpp"
+#include "src/take/time_text.hpp"
 
 namespace lowstride::desk {
 namespace {
@@ -257,11 +258,11 @@ void Desk::top_bar() {
   ImGui::PopFont();
   if (session_.has_take()) {
     std::string facts;
-    if (const auto tempo = sheet::median_tempo_bpm(take)) {
+    if (const auto tempo = take::median_tempo_bpm(take)) {
       facts += fmt::format("{:.0f} bpm  ", *tempo);
     }
     facts += fmt::format("{}/4  ", take.beats_per_bar);
-    if (const auto key = sheet::key_of(take))
+    if (const auto key = take::key_of(take))
       facts += fmt::format("key of {}  ", theory::key_text(*key));
     facts += fmt::format("{}{}  ", take.neck.name,
                          take.neck.capo > 0 ? fmt::format(", capo {}", take.neck.capo) : "");

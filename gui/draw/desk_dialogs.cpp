@@ -8,8 +8,8 @@
 #include "gui/draw/desk.hpp"
 #include "gui/draw/focus.hpp"
 #include "gui/gesture/grid_edits.hpp"
-#include "src/sheet/harmony.hpp"
 #include "src/sheet/summary.hpp"
+#include "src/take/harmony.hpp"
 
 namespace lowstride::desk {
 namespace {

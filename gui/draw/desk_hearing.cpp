@@ -5,7 +5,7 @@
 
 #include "gui/draw/desk.hpp"
 #include "gui/gesture/grid_edits.hpp"
-#include "src/sheet/harmony.hpp"
+#include "src/take/harmony.hpp"
 
 namespace lowstride::desk {
 namespace {
@@ -118,7 +118,7 @@ void Desk::compare_candidates() {
   }
   hearing_->set_take(heard);
   compared_ = Compared{note.id, is_other};
-  const auto key = sheet::key_of(session_.take());
+  const auto key = take::key_of(session_.take());
   say(fmt::format("Heard beside the recording: {}. {} again for the other.",
                   theory::pitch_text(heard.notes[*index].midi, key),
                   key_text(settings_.keys.key_of(Action::compare))));

@@ -7,8 +7,8 @@
 #include "gui/draw/desk.hpp"
 #include "gui/gesture/grid_edits.hpp"
 #include "gui/gesture/note_edits.hpp"
-#include "src/sheet/harmony.hpp"
 #include "src/sheet/summary.hpp"
+#include "src/take/harmony.hpp"
 #include "src/theory/chord_label.hpp"
 
 namespace lowstride::desk {
@@ -161,7 +161,7 @@ void Desk::note_panel() {
   const auto index = note_at_hand();
   if (index) {
     const take::Note note = take.notes[*index];
-    const auto key = sheet::key_of(take);
+    const auto key = take::key_of(take);
     ImGui::PushFont(fonts_->number);
     plain(fmt::format("{}{}", theory::pitch_text(note.midi, key), note.is_dead ? " (dead)" : ""));
     ImGui::PopFont();
@@ -236,7 +236,7 @@ void Desk::chord_part(std::size_t index) {
   const take::Take& take = session_.take();
   const take::ChordSpan span = take.chords[index];
   ImGui::PushFont(fonts_->number);
-  plain(sheet::chord_name(take, span));
+  plain(take::chord_name(take, span));
   ImGui::PopFont();
   ImGui::SameLine();
   ImGui::AlignTextToFramePadding();
@@ -247,7 +247,7 @@ void Desk::chord_part(std::size_t index) {
                         ? ""
                         : fmt::format(", {:.0f} %", span.confidence * 100.0),
                     span.is_implied ? ", by the bass alone" : ""));
-  const auto key = sheet::key_of(take);
+  const auto key = take::key_of(take);
   for (std::size_t i = 0; i < span.alternatives.size(); ++i) {
     ImGui::PushID(static_cast<int>(i));
     const dsp::ChordCandidate& other = span.alternatives[i];
@@ -287,7 +287,7 @@ void Desk::doubts_panel() {
   if (state_.are_doubts_by_certainty) {
     std::ranges::stable_sort(sorted, {}, &Doubt::certainty);
   }
-  const auto key = sheet::key_of(take);
+  const auto key = take::key_of(take);
   ImGui::BeginChild("doubts");
   ImGuiListClipper clipper;
   clipper.Begin(static_cast<int>(sorted.size()));
@@ -296,7 +296,7 @@ void Desk::doubts_panel() {
       const Doubt& doubt = *sorted[static_cast<std::size_t>(row)];
       const bool is_note = doubt.kind == Doubt::Kind::note;
       const std::string what = is_note ? theory::pitch_text(take.notes[doubt.index].midi, key)
-                                       : sheet::chord_name(take, take.chords[doubt.index]);
+                                       : take::chord_name(take, take.chords[doubt.index]);
       const std::string label =
           fmt::format("{:<9}{:<8}{:>3.0f} %", sheet::place_text(take, doubt.at_samples), what,
                       doubt.certainty * 100.0);

@@ -5,7 +5,7 @@
 #include <vector>
 
 #include "src/neck/named_necks.hpp"
-#include "src/sheet/harmony.hpp"
+#include "src/take/harmony.hpp"
 #include "src/theory/chord_label.hpp"
 #include "src/theory/pitch.hpp"
 
@@ -176,7 +176,7 @@ class NeckPainter {
     const take::Note& note = s_.take.notes[*s_.sounding];
     if (!note.position) return;
     dot({note.position->string_number, note.position->fret}, b_.theme.playhead, px(10), false,
-        theory::to_text(theory::spell(note.midi % 12, sheet::key_of(s_.take))));
+        theory::to_text(theory::spell(note.midi % 12, take::key_of(s_.take))));
   }
 
   const Brush& b_;

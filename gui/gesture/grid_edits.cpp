@@ -8,7 +8,7 @@
 
 #include "gui/layout/digest.hpp"
 #include "gui/model/desk_state.hpp"
-#include "src/sheet/harmony.hpp"
+#include "src/take/harmony.hpp"
 #include "src/theory/chord_label.hpp"
 
 namespace lowstride::desk {
@@ -161,17 +161,17 @@ std::vector<std::string> chord_completions(const take::Take& take, std::optional
       found.push_back(std::move(label));
     }
   };
-  const auto key = sheet::key_of(take);
+  const auto key = take::key_of(take);
   if (id) {
     if (const auto index = index_of(take, *id)) {
       const take::ChordSpan& span = take.chords[*index];
-      offer(sheet::chord_name(take, span));
+      offer(take::chord_name(take, span));
       for (const dsp::ChordCandidate& other : span.alternatives) {
         offer(theory::chart_label(other.chord, key));
       }
     }
   }
-  for (const take::ChordSpan& span : take.chords) offer(sheet::chord_name(take, span));
+  for (const take::ChordSpan& span : take.chords) offer(take::chord_name(take, span));
   std::string_view rest = typed;
   if (const auto root = theory::take_pitch_name(rest)) {
     for (const char* quality : {"7", "maj7", "m7", "", "m", "m7b5", "dim7", "6", "m6", "7sus4",

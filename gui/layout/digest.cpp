@@ -2,7 +2,7 @@
 
 #include <algorithm>
 
-#include "src/sheet/harmony.hpp"
+#include "src/take/harmony.hpp"
 
 namespace lowstride::desk {
 namespace {
@@ -19,7 +19,7 @@ std::size_t first_from(const std::vector<Entry>& entries, double sample, Time ti
 
 Digest digest_of(const take::Take& take, double doubt_threshold) {
   Digest digest;
-  digest.roles = sheet::roles_of(take);
+  digest.roles = take::roles_of(take);
   digest.doubts_before.reserve(take.notes.size() + 1);
   digest.confirmed_before.reserve(take.notes.size() + 1);
   std::uint32_t confirmed = 0;

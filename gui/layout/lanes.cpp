@@ -7,8 +7,8 @@
 
 #include "gui/layout/palette.hpp"
 
-#include "src/sheet/harmony.hpp"
 #include "src/sheet/text_system.hpp"
+#include "src/take/harmony.hpp"
 #include "src/theory/pitch.hpp"
 
 namespace lowstride::desk {
@@ -231,7 +231,7 @@ void Builder::place_note(std::size_t index) {
   } else if (position) {
     box.text = std::to_string(position->fret);
   } else {
-    box.text = theory::pitch_text(note.midi + 12 * take_.octave_shift, sheet::key_of(take_));
+    box.text = theory::pitch_text(note.midi + 12 * take_.octave_shift, take::key_of(take_));
   }
   const float x0 = std::round(out_.axis.px(static_cast<double>(onset)));
   const float x1 = out_.axis.px(static_cast<double>(offset));
@@ -363,7 +363,7 @@ void Builder::place_chords() {
     box.is_selected = state_.chord == chord.id;
     box.is_doubt = take::is_doubt(chord, state_.doubt_threshold);
     box.is_confirmed = chord.state == take::State::confirmed;
-    if (box.rect.width() > 1.2F * text_px) box.text = sheet::chord_name(take_, chord);
+    if (box.rect.width() > 1.2F * text_px) box.text = take::chord_name(take_, chord);
     out_.chords.push_back(std::move(box));
     const double next_sample = std::max(static_cast<double>(chord.begin_samples) + step,
                                         static_cast<double>(chord.end_samples));

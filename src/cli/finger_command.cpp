@@ -13,10 +13,10 @@
 #include "src/cli/commands.hpp"
 #include "src/cli/level_option.hpp"
 #include "src/neck/named_necks.hpp"
-#include "src/sheet/harmony.hpp"
 #include "src/sheet/summary.hpp"
 #include "src/sheet/text_tab.hpp"
 #include "src/take/commands.hpp"
+#include "src/take/harmony.hpp"
 #include "src/take/storage.hpp"
 #include "src/take/time_text.hpp"
 #include "src/theory/pitch.hpp"
@@ -195,9 +195,8 @@ Result<std::string> alternatives_text(const take::Take& take, const std::string&
     if (note.onset_samples < stretch.begin_samples || note.onset_samples >= stretch.end_samples) {
       continue;
     }
-    text +=
-        fmt::format("{:<9} {:<4} ", sheet::place_text(take, note.onset_samples),
-                    theory::pitch_text(note.midi + 12 * take.octave_shift, sheet::key_of(take)));
+    text += fmt::format("{:<9} {:<4} ", sheet::place_text(take, note.onset_samples),
+                        theory::pitch_text(note.midi + 12 * take.octave_shift, take::key_of(take)));
     if (!note.position) {
       text += "not on this neck\n";
       continue;

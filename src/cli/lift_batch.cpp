@@ -18,6 +18,7 @@
 #include "src/sheet/grid.hpp"
 #include "src/sheet/text_columns.hpp"
 #include "src/take/storage.hpp"
+#include "src/take/time_text.hpp"
 #include "src/theory/pitch.hpp"
 
 namespace lowstride::cli {
@@ -182,7 +183,7 @@ void print_table(const std::vector<Item>& items) {
     const auto seconds = take.time_base_hz > 0
                              ? (take.length_samples + take.time_base_hz / 2) / take.time_base_hz
                              : 0;
-    const auto tempo = sheet::median_tempo_bpm(take);
+    const auto tempo = take::median_tempo_bpm(take);
     const auto doubts =
         std::ranges::count_if(take.notes, [](const take::Note& note) { return is_doubt(note); }) +
         std::ranges::count_if(take.chords,

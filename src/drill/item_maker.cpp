@@ -6,7 +6,7 @@
 
 #include "src/drill/item.hpp"
 #include "src/sheet/grid.hpp"
-#include "src/sheet/harmony.hpp"
+#include "src/take/harmony.hpp"
 
 namespace lowstride::drill {
 namespace {
@@ -28,7 +28,7 @@ class Maker {
       : take_(take),
         options_(options),
         grid_(sheet::written_grid(take)),
-        roles_(sheet::roles_of(take)) {
+        roles_(take::roles_of(take)) {
     for (std::size_t i = 0; i + 1 < grid_.size(); ++i) {
       if (grid_[i].beat == 1) bars_.push_back({grid_[i].bar, i, 0});
       if (!bars_.empty()) ++bars_.back().count;
@@ -123,7 +123,7 @@ class Maker {
         static_cast<double>(take_.time_base_hz);
     item.tempo_bpm = 60.0 * item.beat_count() / seconds;
     item.a4_hz = take_.a4_hz;
-    item.tune_key = sheet::key_of(take_);
+    item.tune_key = take::key_of(take_);
     item.neck = take_.neck;
     item.octave_shift = take_.octave_shift;
     item.has_recording = take_.recording.has_value();
@@ -207,7 +207,7 @@ class Maker {
       const double begin = beat_of_sample(item, static_cast<double>(span.begin_samples));
       const double end = beat_of_sample(item, static_cast<double>(span.end_samples));
       if (end <= 0.25 || begin >= item.beat_count() - 0.25) continue;
-      item.chords.push_back({hundredths(begin), span.chord, sheet::chord_name(take_, span)});
+      item.chords.push_back({hundredths(begin), span.chord, take::chord_name(take_, span)});
     }
   }
 

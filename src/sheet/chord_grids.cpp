@@ -6,7 +6,7 @@
 #include <fmt/format.h>
 
 #include "src/sheet/engraving.hpp"
-#include "src/sheet/harmony.hpp"
+#include "src/take/harmony.hpp"
 
 namespace lowstride::sheet {
 namespace {

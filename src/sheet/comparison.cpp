@@ -7,6 +7,7 @@
 #include "src/sheet/comparison_chords.hpp"
 #include "src/sheet/grid.hpp"
 #include "src/sheet/matching.hpp"
+#include "src/take/time_text.hpp"
 
 namespace lowstride::sheet {
 namespace {

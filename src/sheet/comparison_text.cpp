@@ -6,9 +6,9 @@
 
 #include "src/neck/named_necks.hpp"
 #include "src/sheet/comparison.hpp"
-#include "src/sheet/harmony.hpp"
 #include "src/sheet/summary.hpp"
 #include "src/sheet/text_columns.hpp"
+#include "src/take/harmony.hpp"
 #include "src/take/proposals.hpp"
 #include "src/take/time_text.hpp"
 #include "src/theory/pitch.hpp"

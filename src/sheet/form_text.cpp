@@ -8,7 +8,7 @@
 
 #include "dsp/harmony/form.hpp"
 #include "src/parts/chart.hpp"
-#include "src/sheet/harmony.hpp"
+#include "src/take/harmony.hpp"
 #include "src/theory/roman.hpp"
 
 namespace lowstride::sheet {

@@ -125,14 +125,6 @@ double position_samples(std::span<const GridBeat> beats, double position) {
          (position - index) * static_cast<double>(to.time_samples - from.time_samples);
 }
 
-std::optional<double> median_tempo_bpm(const take::Take& take) {
-  std::vector<GridBeat> beats;
-  for (const take::Beat& beat : take.beats) beats.push_back({beat.time_samples, beat.bar, 1});
-  if (beats.size() < 2) return std::nullopt;
-  return 60.0 * static_cast<double>(take.time_base_hz) /
-         static_cast<double>(median(intervals(beats)));
-}
-
 std::optional<double> written_swing_ratio(const take::Take& take) {
   std::optional<double> ratio = take.swing_ratio;
   if (!ratio) ratio = swing_of_line(take);

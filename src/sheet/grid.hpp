@@ -30,9 +30,6 @@ struct GridBeat {
 /// The time of a position, the inverse of beat_position.
 [[nodiscard]] double position_samples(std::span<const GridBeat> beats, double position);
 
-/// Median beats a minute; nothing without two beats.
-[[nodiscard]] std::optional<double> median_tempo_bpm(const take::Take& take);
-
 /// How unequal the two halves of a beat are, long to short, as the sheet writes them: the take's
 /// swing ratio, or where it has none the median of the line's own off-beats when there are three or
 /// more. Nothing where eighths are even: under 1.3 : 1 they are heard so.

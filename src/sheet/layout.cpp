@@ -5,10 +5,11 @@
 #include <functional>
 
 #include "src/sheet/grid.hpp"
-#include "src/sheet/harmony.hpp"
 #include "src/sheet/quantise.hpp"
 #include "src/sheet/repeats.hpp"
 #include "src/sheet/stab_layout.hpp"
+#include "src/take/harmony.hpp"
+#include "src/take/time_text.hpp"
 
 namespace lowstride::sheet {
 namespace {

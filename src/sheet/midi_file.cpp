@@ -8,8 +8,9 @@
 #include "src/neck/named_necks.hpp"
 #include "src/sheet/export.hpp"
 #include "src/sheet/grid.hpp"
-#include "src/sheet/harmony.hpp"
 #include "src/sheet/written_pitch.hpp"
+#include "src/take/harmony.hpp"
+#include "src/take/time_text.hpp"
 
 namespace lowstride::sheet {
 namespace {

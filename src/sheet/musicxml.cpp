@@ -10,11 +10,11 @@
 #include "src/base/atomic_file.hpp"
 #include "src/neck/named_necks.hpp"
 #include "src/sheet/export.hpp"
-#include "src/sheet/harmony.hpp"
 #include "src/sheet/musicxml_measure.hpp"
 #include "src/sheet/remarks.hpp"
 #include "src/sheet/rhythm_values.hpp"
 #include "src/sheet/written_pitch.hpp"
+#include "src/take/harmony.hpp"
 #include "src/take/time_text.hpp"
 #include "src/theory/chord_label.hpp"
 

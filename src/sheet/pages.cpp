@@ -11,10 +11,10 @@
 #include "src/neck/named_necks.hpp"
 #include "src/sheet/chord_grids.hpp"
 #include "src/sheet/excerpt.hpp"
-#include "src/sheet/harmony.hpp"
 #include "src/sheet/page_bounds.hpp"
 #include "src/sheet/remarks.hpp"
 #include "src/sheet/text_columns.hpp"
+#include "src/take/harmony.hpp"
 
 namespace lowstride::sheet {
 namespace {

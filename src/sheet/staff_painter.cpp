@@ -6,10 +6,10 @@
 
 #include <fmt/format.h>
 
-#include "src/sheet/harmony.hpp"
 #include "src/sheet/staff_signs.hpp"
 #include "src/sheet/stems.hpp"
 #include "src/sheet/written_pitch.hpp"
+#include "src/take/harmony.hpp"
 
 namespace lowstride::sheet {
 namespace {

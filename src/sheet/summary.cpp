@@ -9,7 +9,7 @@
 
 #include "src/sheet/form_text.hpp"
 #include "src/sheet/grid.hpp"
-#include "src/sheet/harmony.hpp"
+#include "src/take/harmony.hpp"
 #include "src/take/time_text.hpp"
 
 namespace lowstride::sheet {

@@ -4,8 +4,8 @@
 
 #include "src/base/atomic_file.hpp"
 #include "src/sheet/export.hpp"
-#include "src/sheet/harmony.hpp"
 #include "src/sheet/summary.hpp"
+#include "src/take/harmony.hpp"
 #include "src/theory/chord_label.hpp"
 
 namespace lowstride::sheet {

@@ -6,10 +6,10 @@
 #include <fmt/ranges.h>
 
 #include "src/neck/named_necks.hpp"
-#include "src/sheet/harmony.hpp"
 #include "src/sheet/remarks.hpp"
 #include "src/sheet/summary.hpp"
 #include "src/sheet/text_system.hpp"
+#include "src/take/harmony.hpp"
 #include "src/theory/pitch.hpp"
 
 namespace lowstride::sheet {

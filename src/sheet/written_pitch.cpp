@@ -3,7 +3,7 @@
 #include <array>
 #include <cstdlib>
 
-#include "src/sheet/harmony.hpp"
+#include "src/take/harmony.hpp"
 #include "src/theory/chord_label.hpp"
 
 namespace lowstride::sheet {

@@ -3,18 +3,86 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <array>
+#include <optional>
 #include <tuple>
 #include <utility>
+#include <vector>
 
 #include "dsp/base/contracts.hpp"
+#include "src/take/harmony.hpp"
 #include "src/take/json_archive.hpp"
 #include "src/take/take_fields.hpp"
 #include "src/take/validate.hpp"
 
 namespace lowstride::take {
+namespace detail {
+
+/// A note as its line in the file has it: with its role, for those who read the file. The reader
+/// here drops the role, since the rest of the take says it, and says it newly after each edit.
+struct NoteLine {
+  const Note* note = nullptr;
+  std::optional<theory::NoteRole> role = {};
+};
+
+template <typename A, Is<NoteLine> N>
+void fields(A& a, N& line) {
+  fields(a, *line.note);
+  if (!line.role) return;
+  a("role", std::string(theory::role_text(line.role->role)));
+  a("role_reason", line.role->reason);
+}
+
+}  // namespace detail
+
 namespace {
 
 using detail::Json;
+
+constexpr std::array role_fields{"role", "role_reason"};
+
+std::vector<detail::NoteLine> note_lines(const Take& take) {
+  std::vector<std::optional<theory::NoteRole>> roles = roles_of(take);
+  std::vector<detail::NoteLine> lines;
+  lines.reserve(take.notes.size());
+  for (std::size_t i = 0; i < take.notes.size(); ++i) {
+    lines.push_back({&take.notes[i], std::move(roles[i])});
+  }
+  return lines;
+}
+
+class TakeWriter : public detail::TextWriter {
+ public:
+  TakeWriter(std::string& out, const std::vector<detail::NoteLine>& lines)
+      : TextWriter(out, Layout::document), lines_(lines) {}
+
+  using TextWriter::operator();
+  void operator()(const char* name, const std::vector<Note>& /*notes*/,
+                  const std::vector<Note>& /*absent*/) {
+    if (!lines_.empty()) (*this)(name, lines_);
+  }
+
+ private:
+  const std::vector<detail::NoteLine>& lines_;
+};
+
+/// The same by way of JSON, which what this version does not know is merged into.
+Json whole_object(const Take& take, const std::vector<detail::NoteLine>& lines) {
+  Json object = detail::object_of(take);
+  for (std::size_t i = 0; i < lines.size(); ++i) {
+    object["notes"][i] = detail::object_of(lines[i]);
+  }
+  return object;
+}
+
+void drop_roles(Json& document) {
+  const auto notes = document.find("notes");
+  if (notes == document.end() || !notes->is_array()) return;
+  for (Json& note : *notes) {
+    if (!note.is_object()) continue;
+    for (const char* name : role_fields) note.erase(name);
+  }
+}
 
 constexpr const char* format_name = "lowstride-take";
 
@@ -69,11 +137,12 @@ std::string take_to_json(const Take& take) {
       fmt::format("{{\n  \"format\": \"{}\",\n  \"version\": {}", format_name, take_format_version);
   const std::size_t begin = text.size();
   text += ",\n  ";
-  detail::TextWriter writer(text, detail::TextWriter::Layout::document);
+  const std::vector<detail::NoteLine> lines = note_lines(take);
+  TakeWriter writer(text, lines);
   detail::fields(writer, take);
   if (writer.has_unknown()) {
     text.resize(begin);
-    append_fields(text, detail::object_of(take));
+    append_fields(text, whole_object(take, lines));
   }
   return text + "\n}\n";
 }
@@ -108,6 +177,7 @@ Result<Take> take_from_json(std::string_view text, std::string_view name) {
   }
   document->erase("format");
   document->erase("version");
+  drop_roles(*document);
   Take take;
   detail::JsonReader reader(*document);
   detail::fields(reader, take);

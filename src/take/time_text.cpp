@@ -175,6 +175,18 @@ Result<double> parse_seconds(std::string_view text) {
   return seconds;
 }
 
+std::optional<double> median_tempo_bpm(const Take& take) {
+  if (take.beats.size() < 2) return std::nullopt;
+  std::vector<std::int64_t> periods;
+  for (std::size_t i = 1; i < take.beats.size(); ++i) {
+    periods.push_back(
+        std::max<std::int64_t>(1, take.beats[i].time_samples - take.beats[i - 1].time_samples));
+  }
+  const auto middle = periods.begin() + static_cast<std::ptrdiff_t>(periods.size() / 2);
+  std::nth_element(periods.begin(), middle, periods.end());
+  return 60.0 * static_cast<double>(take.time_base_hz) / static_cast<double>(*middle);
+}
+
 Result<std::int64_t> parse_time(std::string_view text, const Take& take) {
   const std::string_view trimmed_text = trimmed(text);
   double sample = 0.0;

@@ -38,6 +38,9 @@ struct Stretch {
 /// The beat nearest to a sample, or null without beats.
 [[nodiscard]] const Beat* nearest_beat(const Take& take, std::int64_t sample);
 
+/// Median beats a minute; nothing without two beats.
+[[nodiscard]] std::optional<double> median_tempo_bpm(const Take& take);
+
 /// Reads `72.5` (seconds), `1:12.500` (minutes), `1:02:03.5` (hours), or with a leading `b` a bar:
 /// `b12`, `b12:3`, `b12:3.5`. Gives a sample within [0, length_samples]. Errors: invalid_argument,
 /// one sentence naming the text and the cure.

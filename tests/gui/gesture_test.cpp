@@ -5,7 +5,7 @@
 #include "gui/gesture/grid_edits.hpp"
 #include "gui/gesture/note_edits.hpp"
 #include "src/neck/named_necks.hpp"
-#include "src/sheet/harmony.hpp"
+#include "src/take/harmony.hpp"
 
 #include "tests/gui/desk_stage.hpp"
 #include "tests/sheet/example_takes.hpp"
@@ -255,7 +255,7 @@ TEST_F(Gesture, a_chord_is_typed) {
   stage_.step();
   ImGui::GetIO().KeysDown[ImGuiKey_Enter] = false;
   stage_.step();
-  EXPECT_EQ(sheet::chord_name(stage_.take(), stage_.take().chords[1]), "Am7b5");
+  EXPECT_EQ(take::chord_name(stage_.take(), stage_.take().chords[1]), "Am7b5");
   EXPECT_EQ(stage_.take().chords[1].state, take::State::confirmed);
   expect_one_step("chord name");
 }

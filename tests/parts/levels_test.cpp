@@ -4,9 +4,9 @@
 
 #include <gtest/gtest.h>
 
-#include "src/sheet/harmony.hpp"
 #include "src/sheet/layout.hpp"
 #include "src/take/edit.hpp"
+#include "src/take/harmony.hpp"
 #include "src/take/take_json.hpp"
 #include "src/take/validate.hpp"
 #include "tests/parts/charts.hpp"
@@ -76,7 +76,7 @@ TEST(Levels, have_full_bars_and_the_chords_over_them) {
   }
   EXPECT_EQ(layout.bars[3].chords.size(), 2U);
   EXPECT_EQ(layout.bars[3].chords[1].onset_tatums, 2 * sheet::tatums_per_beat);
-  const auto roles = sheet::roles_of(*part);
+  const auto roles = take::roles_of(*part);
   EXPECT_EQ(roles[0]->role, theory::Role::root);
   EXPECT_EQ(roles[1]->role, theory::Role::fifth);
 }

@@ -6,6 +6,7 @@
 #include <gtest/gtest.h>
 #include <nlohmann/json.hpp>
 
+#include "src/take/harmony.hpp"
 #include "src/take/json_archive.hpp"
 #include "src/take/validate.hpp"
 #include "tests/take/example_take.hpp"
@@ -161,6 +162,45 @@ TEST(TakeJson, unknown_fields_change_nothing_else_in_the_text) {
   text = with(text, ",\n  \"mood\": 1", "");
   text = with(text, ", \"vibrato\": 440.0", "");
   EXPECT_EQ(text, plain);
+}
+
+TEST(TakeJson, says_the_role_of_each_note_and_why) {
+  Take take = example_take();
+  const auto json = nlohmann::json::parse(take_to_json(take));
+  const auto roles = roles_of(take);
+  ASSERT_EQ(json["notes"].size(), roles.size());
+  for (std::size_t i = 0; i < roles.size(); ++i) {
+    ASSERT_TRUE(roles[i]);
+    EXPECT_EQ(json["notes"][i]["role"], theory::role_text(roles[i]->role));
+    EXPECT_EQ(json["notes"][i]["role_reason"], roles[i]->reason);
+  }
+  // B flat and then C flat, a chromatic step, under B flat seven.
+  EXPECT_EQ(json["notes"][0]["role"], "root");
+  EXPECT_EQ(json["notes"][0]["role_reason"], "the root of Bb7");
+  EXPECT_EQ(json["notes"][1]["role"], "chromatic passing note");
+  take.chords.clear();
+  EXPECT_FALSE(nlohmann::json::parse(take_to_json(take))["notes"][0].contains("role"));
+}
+
+TEST(TakeJson, a_role_that_no_longer_holds_is_said_anew) {
+  const std::string text = take_to_json(example_take());
+  // As if a person had changed the chord with a text editor: its notes' roles are left over.
+  const std::string changed = with(text, "\"chord\": \"Bb:7\"", "\"chord\": \"Gb:7\"");
+  const auto take = take_from_json(changed, "example.take");
+  ASSERT_TRUE(take) << take.error().message;
+  EXPECT_EQ(take->notes[0].unknown_fields_json, "");
+  const auto again = nlohmann::json::parse(take_to_json(*take));
+  EXPECT_EQ(again["notes"][0]["role"], "third");
+  EXPECT_EQ(again["notes"][0]["role_reason"], "the third of Gb7");
+  // A file without roles is the same take, and roles of any kind do not make a file damaged.
+  auto bare = nlohmann::ordered_json::parse(text);
+  for (auto& note : bare["notes"]) {
+    note.erase("role");
+    note["role_reason"] = 7;
+  }
+  const auto from_bare = take_from_json(bare.dump(), "example.take");
+  ASSERT_TRUE(from_bare) << from_bare.error().message;
+  EXPECT_EQ(take_to_json(*from_bare), text);
 }
 
 TEST(TakeJson, a_newer_version_is_refused_politely) {
