@@ -66,19 +66,14 @@ std::string key_lines(const take::Take& take) {
   return text;
 }
 
-std::string chord_line(const take::Take& take, double threshold) {
+std::string chord_line(const take::Take& take) {
   const auto changes = static_cast<std::size_t>(std::ranges::count_if(
       take.chords, [](const take::ChordSpan& span) { return span.chord.root_pc.has_value(); }));
   if (changes == 0) return line("Chords", "none were found");
-  const auto doubts = static_cast<std::size_t>(
-      std::ranges::count_if(take.chords, [threshold](const take::ChordSpan& span) {
-        return span.chord.root_pc && take::is_doubt(span, threshold);
-      }));
   const bool is_implied = std::ranges::all_of(take.chords, [](const take::ChordSpan& span) {
     return span.is_implied || !span.chord.root_pc;
   });
   std::string text = std::to_string(changes);
-  if (doubts > 0) text += fmt::format(", {} in doubt", doubts);
   if (is_implied) text += "; only the line implies them, nothing sounds above it";
   return line("Chords", text);
 }
@@ -91,14 +86,60 @@ std::string about(double count) {
   return fmt::format("about {:.0f}", 10.0 * std::round(count / 10.0));
 }
 
-std::string note_lines(const take::Take& take, const SummaryOptions& options) {
+struct DoubtPlace {
+  std::int64_t time_samples = 0;
+  double confidence = 0.0;
+};
+
+/// "3 notes, at: b2:3 b7:1 b9:4", or the worst of more.
+std::string doubts_text(const take::Take& take, std::vector<DoubtPlace> doubts,
+                        std::string_view one, std::string_view many, int most_places) {
+  std::string text = counted(doubts.size(), one, many);
+  const auto most = static_cast<std::size_t>(std::max(0, most_places));
+  if (most == 0) return text;
+  const bool has_more = doubts.size() > most;
+  if (has_more) {
+    std::ranges::stable_sort(doubts, {}, &DoubtPlace::confidence);
+    doubts.resize(most);
+  }
+  std::vector<std::string> places;
+  for (const DoubtPlace& doubt : doubts) places.push_back(place_text(take, doubt.time_samples));
+  return text + fmt::format(", {}: {}", has_more ? "worst first" : "at", fmt::join(places, " "));
+}
+
+std::string doubt_lines(const take::Take& take, const SummaryOptions& options) {
+  std::vector<DoubtPlace> notes;
+  for (const take::Note& note : take.notes) {
+    if (take::is_doubt(note, options.doubt_threshold)) {
+      notes.push_back({note.onset_samples, std::min(note.confidence, note.octave_margin)});
+    }
+  }
+  std::vector<DoubtPlace> chords;
+  for (const take::ChordSpan& span : take.chords) {
+    if (span.chord.root_pc && take::is_doubt(span, options.doubt_threshold)) {
+      chords.push_back({span.begin_samples, span.confidence});
+    }
+  }
+  std::vector<std::string> texts;
+  if (!notes.empty()) {
+    texts.push_back(
+        doubts_text(take, std::move(notes), "note", "notes", options.worst_doubt_count));
+  }
+  if (!chords.empty()) {
+    texts.push_back(
+        doubts_text(take, std::move(chords), "chord", "chords", options.worst_doubt_count));
+  }
+  if (texts.empty()) return take.notes.empty() ? "" : line("Doubts", "none");
+  return line("Doubts", texts.front()) + (texts.size() > 1 ? line("", texts.back()) : "");
+}
+
+std::string note_lines(const take::Take& take) {
   if (take.notes.empty()) return line("Notes", "no low line was found");
   std::size_t dead = 0;
   std::size_t confirmed = 0;
   std::size_t off_neck = 0;
   bool is_fingered = false;
   double expected_wrong = 0.0;
-  std::vector<const take::Note*> doubts;
   for (const take::Note& note : take.notes) {
     dead += note.is_dead ? 1U : 0U;
     off_neck += note.position ? 0U : 1U;
@@ -108,7 +149,6 @@ std::string note_lines(const take::Take& take, const SummaryOptions& options) {
       continue;
     }
     expected_wrong += std::clamp(1.0 - note.confidence, 0.0, 1.0);
-    if (take::is_doubt(note, options.doubt_threshold)) doubts.push_back(&note);
   }
   std::string notes = std::to_string(take.notes.size());
   if (dead > 0) notes += fmt::format(", {} dead", dead);
@@ -120,24 +160,6 @@ std::string note_lines(const take::Take& take, const SummaryOptions& options) {
         counted(static_cast<std::size_t>(std::abs(take.octave_shift)), "octave", "octaves"));
   }
   std::string text = line("Notes", notes);
-
-  std::string doubt_text = "none";
-  if (!doubts.empty()) {
-    std::ranges::stable_sort(doubts, {}, [](const take::Note* note) {
-      return std::min(note->confidence, note->octave_margin);
-    });
-    std::vector<std::string> places;
-    for (const take::Note* note : doubts) {
-      if (places.size() == static_cast<std::size_t>(std::max(0, options.worst_doubt_count))) break;
-      places.push_back(place_text(take, note->onset_samples));
-    }
-    doubt_text = counted(doubts.size(), "note", "notes");
-    if (!places.empty()) {
-      doubt_text += fmt::format(", {}: {}", places.size() < doubts.size() ? "worst first" : "at",
-                                fmt::join(places, " "));
-    }
-  }
-  text += line("Doubts", doubt_text);
   if (confirmed < take.notes.size()) {
     text += line("Expected", fmt::format("{} of the {} wrong", about(expected_wrong),
                                          counted(take.notes.size() - confirmed, "unconfirmed note",
@@ -164,7 +186,7 @@ std::string place_text(const take::Take& take, std::int64_t time_samples) {
 
 std::string render_summary(const take::Take& take, const SummaryOptions& options) {
   return tempo_line(take) + meter_line(take) + tuning_line(take) + key_lines(take) +
-         chord_line(take, options.doubt_threshold) + note_lines(take, options);
+         chord_line(take) + note_lines(take) + doubt_lines(take, options);
 }
 
 }  // namespace lowstride::sheet

@@ -13,9 +13,9 @@ struct SummaryOptions {
 };
 
 /// What a lift found, in a few lines: tempo, meter, swing, tuning, key, form (with one chorus in
-/// roman numerals), notes, doubts with
-/// the places of the worst, and how many unconfirmed notes are expected to be wrong (the sum of one
-/// minus confidence). Says plainly what was not found. Ends with a newline.
+/// roman numerals), chords, notes and how many of the unconfirmed are expected to be wrong (the sum
+/// of one minus confidence), doubts with the places of the worst. Says plainly what was not found.
+/// Ends with a newline.
 [[nodiscard]] std::string render_summary(const take::Take& take,
                                          const SummaryOptions& options = {});
 

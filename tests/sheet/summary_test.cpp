@@ -18,10 +18,11 @@ TEST(Summary, says_what_was_found_and_where_the_doubts_are) {
             "Tuning    8 cents sharp (A4 = 442.0 Hz)\n"
             "Key       Bb\n"
             "Form      turnaround\n"
-            "Chords    6, 1 in doubt\n"
+            "Chords    6\n"
             "Notes     18, 1 dead\n"
+            "Expected  about 1 of the 18 unconfirmed notes wrong\n"
             "Doubts    1 note, at: b2:3\n"
-            "Expected  about 1 of the 18 unconfirmed notes wrong\n");
+            "          1 chord, at: b4:3\n");
 }
 
 TEST(Summary, says_plainly_what_was_not_found) {
