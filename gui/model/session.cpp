@@ -7,12 +7,8 @@
 
 #include <fmt/format.h>
 
-#include "src/analysis/fingering_edit.hpp"
 #include "src/analysis/follow_up.hpp"
-#include "src/analysis/lift.hpp"
 #include "src/analysis/rereading.hpp"
-#include "src/audio/recording.hpp"
-#include "src/take/proposals.hpp"
 
 namespace lowstride::desk {
 
@@ -32,67 +28,7 @@ std::int64_t whole_samples(double seconds, const take::Take& take) {
   return static_cast<std::int64_t>(seconds * static_cast<double>(take.time_base_hz));
 }
 
-bool is_take_path(const fs::path& path) { return path.extension() == ".take"; }
-
-/// Whether a person chose another neck than a lift gives by itself.
-bool has_chosen_neck(const take::Take& take) {
-  if (take.neck == neck::Neck{}) return false;
-  const auto usual = analysis::chosen_neck({}, take.voice);
-  return usual && take.neck != *usual;
-}
-
-/// Everything that an analysis proposes for the start of a take, with a neck for a new one
-/// and the fingering.
-Result<take::EditGroup> proposals_group(const take::Take& take, const dsp::Evidence& evidence,
-                                        std::int64_t end_samples) {
-  analysis::Hints hints;
-  if (!take.analysis_version.empty()) hints.voice = take.voice;
-  const analysis::Reading reading = analysis::read_evidence(evidence, 0.0, take, hints);
-  take::EditGroup group{.name = "Lift", .edits = {}};
-  take::Take after = take;
-  const auto add = [&](take::Edit edit) -> Result<void> {
-    const auto done = take::apply(after, edit);
-    if (!done) return tl::unexpected(done.error());
-    group.edits.push_back(std::move(edit));
-    return {};
-  };
-  const bool is_whole = end_samples == take.length_samples;
-  take::Edit proposed = take::proposals_edit(take, reading.proposals, 0, end_samples);
-  if (auto* replace = std::get_if<take::ReplaceProposals>(&proposed); replace && !is_whole) {
-    // Opened again before the rest was listened to, it is still a take to listen to.
-    replace->analysis_version.reset();
-  }
-  const bool is_neck_chosen = has_chosen_neck(take);
-  auto done = add(std::move(proposed));
-  if (done && take.analysis_version.empty() && !is_neck_chosen) {
-    const auto neck = analysis::chosen_neck({}, after.voice);
-    if (!neck) return tl::unexpected(neck.error());
-    done = add(take::SetNeck{.neck = *neck, .octave_shift = after.octave_shift});
-  }
-  if (!done) return tl::unexpected(done.error());
-  auto fingering = analysis::fingering_edit(after, std::nullopt);
-  if (!fingering) return tl::unexpected(fingering.error());
-  group.edits.push_back(std::move(*fingering));
-  return group;
-}
-
 }  // namespace
-
-WorkControl Progress::control() {
-  WorkControl control;
-  control.cancel = &is_cancelled_;
-  control.on_progress = [this](std::string_view stage, double share) {
-    share_.store(share);
-    const std::lock_guard lock(mutex_);
-    stage_.assign(stage);
-  };
-  return control;
-}
-
-const std::string& Progress::stage() {
-  if (const std::unique_lock lock(mutex_, std::try_to_lock); lock) last_stage_ = stage_;
-  return last_stage_;
-}
 
 Session::Session(double first_part_seconds) : first_part_seconds_(first_part_seconds) {}
 
@@ -106,7 +42,10 @@ void Session::open(const fs::path& path) { open(path, std::nullopt); }
 void Session::open(const fs::path& path, std::optional<fs::path> version) {
   finish_saving();
   cancel_work();
-  progress_ = std::make_unique<Progress>();
+  // What still goes on for the take at hand is of no use to the next one.
+  Unfinished former{std::move(opening_), std::move(lifting_), std::move(fetching_),
+                    std::move(following_)};
+  progress_ = std::make_shared<Progress>();
   // The file of the take at hand is given back first: it may be opened anew.
   file_.reset();
   is_read_only_ = false;
@@ -119,75 +58,12 @@ void Session::open(const fs::path& path, std::optional<fs::path> version) {
   recovered_count_ = 0;
   changed();
   early_ = std::make_shared<detail::EarlyWaveform>();
-  opening_ = std::async(
-      std::launch::async,
-      [path, version = std::move(version), early = early_,
-       control = progress_->control()]() -> Result<detail::Opened> {
-        control.report("Opening", 0.0);
-        detail::Opened opened;
-        if (version) {
-          if (const auto swapped = take::swap_with_version(path, *version); !swapped) {
-            opened.messages.push_back(swapped.error().message);
-          }
-        }
-        const auto from = [&opened](Result<take::TakeFile> file) -> Result<void> {
-          if (file) {
-            opened.file = std::move(*file);
-            std::ranges::copy(opened.file->messages(), std::back_inserter(opened.messages));
-            return {};
-          }
-          // Somebody else works on it, or the folder is read-only: it can be looked at.
-          if (file.error().code != ErrorCode::conflict &&
-              file.error().code != ErrorCode::cannot_write) {
-            return tl::unexpected(file.error());
-          }
-          auto loaded = take::load_take(opened.path);
-          if (!loaded) return tl::unexpected(file.error());
-          opened.read_only = std::move(loaded->take);
-          opened.messages.push_back(file.error().message +
-                                    " It is shown and cannot be changed here.");
-          std::ranges::move(loaded->messages, std::back_inserter(opened.messages));
-          return {};
-        };
-        if (is_take_path(path)) {
-          opened.path = path;
-          if (const auto done = from(take::TakeFile::open(path)); !done) {
-            return tl::unexpected(done.error());
-          }
-          const take::Take& take = opened.file ? opened.file->take() : *opened.read_only;
-          if (take.recording) {
-            const auto found = take::find_recording(take, path, [&control](const fs::path& file) {
-              return audio::content_hash_of(file, control);
-            });
-            if (found) {
-              opened.recording = *found;
-              std::string note = take::outside_note(*found, path);
-              if (!note.empty()) opened.messages.push_back(std::move(note));
-            } else {
-              opened.messages.push_back(found.error().message +
-                                        " Without it only the line as written can be heard.");
-            }
-          }
-          return opened;
-        }
-        // Its waveform does not wait for the file to be read through for its content hash.
-        const auto glance = audio::glance_at_recording(path);
-        if (glance && glance->expected_sample_count.value_or(0) > 0) {
-          early->sample_count = *glance->expected_sample_count;
-          early->sample_rate_hz = glance->sample_rate_hz;
-          early->levels = std::make_unique<LevelsReader>(path, early->sample_count);
-          early->is_there.store(true);
-        }
-        const auto reader = audio::open_recording(path, {}, control);
-        if (!reader) return tl::unexpected(reader.error());
-        const audio::RecordingInfo& info = (*reader)->info();
-        opened.path = take::take_path_for(path);
-        opened.recording = path;
-        auto done = from(take::TakeFile::open_or_create(
-            opened.path, analysis::fresh_take(info, path, opened.path)));
-        if (!done) return tl::unexpected(done.error());
-        if (!info.lost_note.empty()) opened.messages.push_back(info.lost_note);
-        return opened;
+  opening_ =
+      std::async(std::launch::async, [path, version = std::move(version), early = early_,
+                                      former = std::move(former), progress = progress_]() mutable {
+        // The lock of a take that was being opened goes with it.
+        former = {};
+        return detail::open_in_background(path, version, *early, progress->control());
       });
 }
 
@@ -277,31 +153,16 @@ void Session::begin(detail::Opened opened) {
 }
 
 void Session::start_lift(bool is_first_part) {
-  progress_ = std::make_unique<Progress>();
-  lifting_ = std::async(
-      std::launch::async,
-      [copy = take(), recording = recording_, revision = revision_, evidence = evidence_,
-       part_samples = is_first_part ? whole_samples(first_part_seconds_, take()) : std::int64_t{0},
-       control = progress_->control()]() -> Result<detail::Lifted> {
-        detail::Lifted lifted;
-        lifted.is_first_part = part_samples > 0;
-        lifted.revision = revision;
-        lifted.evidence = evidence;
-        if (!evidence) {
-          audio::AnalysisAudioOptions range;
-          if (part_samples > 0) range.end_sample = part_samples;
-          auto heard = analysis::hear(recording, range, control);
-          if (!heard) return tl::unexpected(heard.error());
-          lifted.remarks = std::move(heard->remarks);
-          lifted.evidence = std::make_shared<const dsp::Evidence>(std::move(heard->evidence));
-        }
-        control.report("Reading", 0.92);
-        auto edits = proposals_group(copy, *lifted.evidence,
-                                     part_samples > 0 ? part_samples : copy.length_samples);
-        if (!edits) return tl::unexpected(edits.error());
-        if (control.is_cancelled()) return fail(ErrorCode::cancelled, "");
-        lifted.edits = std::move(*edits);
-        return lifted;
+  progress_ = std::make_shared<Progress>();
+  detail::LiftOrder order{
+      .take = take(),
+      .recording = recording_,
+      .evidence = evidence_,
+      .part_samples = is_first_part ? whole_samples(first_part_seconds_, take()) : 0,
+      .revision = revision_};
+  lifting_ =
+      std::async(std::launch::async, [order = std::move(order), progress = progress_]() mutable {
+        return detail::lift_in_background(std::move(order), progress->control());
       });
 }
 

@@ -1,17 +1,16 @@
 #pragma once
 
-#include <atomic>
 #include <cstdint>
 #include <filesystem>
 #include <future>
 #include <memory>
-#include <mutex>
 #include <optional>
 #include <string>
 #include <vector>
 
 #include "dsp/base/evidence.hpp"
 #include "gui/layout/digest.hpp"
+#include "gui/model/background.hpp"
 #include "gui/model/levels.hpp"
 #include "src/base/result.hpp"
 #include "src/take/edit.hpp"
@@ -19,55 +18,6 @@
 #include "src/take/take.hpp"
 
 namespace lowstride::desk {
-
-/// What work in the background tells: the working thread writes, the desk reads without waiting.
-class Progress {
- public:
-  [[nodiscard]] WorkControl control();
-  void cancel() noexcept { is_cancelled_.store(true); }
-  [[nodiscard]] bool is_cancelled() const noexcept { return is_cancelled_.load(); }
-  [[nodiscard]] double share() const noexcept { return share_.load(); }
-  /// The stage as it was when it could last be read without waiting.
-  [[nodiscard]] const std::string& stage();
-
- private:
-  std::atomic<bool> is_cancelled_{false};
-  std::atomic<double> share_{0.0};
-  std::mutex mutex_;
-  std::string stage_;       // guarded by mutex_
-  std::string last_stage_;  // the desk's copy
-};
-
-namespace detail {
-
-/// What opening gives.
-struct Opened {
-  std::filesystem::path path = {};
-  std::filesystem::path recording = {};
-  std::optional<take::TakeFile> file = {};
-  std::optional<take::Take> read_only = {};
-  std::vector<std::string> messages = {};
-};
-
-/// The waveform of a recording that is still being opened. One thread fills it in, sets the flag
-/// and leaves it alone; the other takes it after that.
-struct EarlyWaveform {
-  std::unique_ptr<LevelsReader> levels = {};
-  std::int64_t sample_count = 0;
-  double sample_rate_hz = 0.0;
-  std::atomic<bool> is_there{false};
-};
-
-/// What listening gives.
-struct Lifted {
-  std::shared_ptr<const dsp::Evidence> evidence = {};
-  take::EditGroup edits = {};
-  std::uint64_t revision = 0;  // of the take that they are for
-  bool is_first_part = false;  // of a long recording; the whole follows
-  std::vector<std::string> remarks = {};
-};
-
-}  // namespace detail
 
 /// One take at work on the desk: its file and journal, its recording's waveform and evidence, and
 /// what goes on in the background. All calls from one thread, none waits for background work.
@@ -152,6 +102,14 @@ class Session {
   [[nodiscard]] std::vector<std::string> take_messages();
 
  private:
+  /// Work whose outcome nobody waits for any more; letting go of it waits for its end.
+  struct Unfinished {
+    std::future<Result<detail::Opened>> opening;
+    std::future<Result<detail::Lifted>> lifting;
+    std::future<std::shared_ptr<const dsp::Evidence>> fetching;
+    std::future<Result<take::EditGroup>> following;
+  };
+
   void open(const std::filesystem::path& path, std::optional<std::filesystem::path> version);
   void begin(detail::Opened opened);
   void take_in_early();
@@ -177,7 +135,7 @@ class Session {
   std::unique_ptr<LevelsReader> levels_;
   std::vector<std::string> messages_;
 
-  std::unique_ptr<Progress> progress_;  // of opening or lifting
+  std::shared_ptr<Progress> progress_;  // of opening or lifting
   std::future<Result<detail::Opened>> opening_;
   std::shared_ptr<detail::EarlyWaveform> early_;  // of what is being opened
   std::future<Result<detail::Lifted>> lifting_;

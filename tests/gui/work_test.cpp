@@ -1,9 +1,11 @@
 // The desk while something goes on in the background, and what it passes on to the ears.
 #include <set>
 #include <thread>
+#include <vector>
 
 #include <gmock/gmock.h>
 
+#include "src/audio/writer.hpp"
 #include "tests/gui/desk_stage.hpp"
 #include "tests/sheet/example_takes.hpp"
 
@@ -75,6 +77,48 @@ TEST_F(AtWork, stopping_the_analysis_leaves_what_is_there) {
   stage_.settle();
   EXPECT_FALSE(session().take().notes.empty());
   EXPECT_EQ(session().take().title, "Ferry Slip");
+}
+
+// What was heard of the one before is not said of the next, however far the listening had come.
+TEST_F(AtWork, another_recording_is_opened_while_one_is_listened_to) {
+  const fs::path silent = stage_.folder() / "silent.wav";
+  {
+    const std::vector<float> nothing(3 * 48000, 0.0F);
+    const float* const channel = nothing.data();
+    auto writer = audio::AudioWriter::create(silent, {.channel_count = 1});
+    ASSERT_TRUE(writer);
+    ASSERT_TRUE((*writer)->write({{&channel, 1}, nothing.size()}));
+    ASSERT_TRUE((*writer)->commit());
+  }
+  for (const double share : {0.3, 0.92}) {
+    SCOPED_TRACE(share);
+    fs::remove(stage_.folder() / "ferry-slip.take");
+    fs::remove_all(stage_.folder() / "cache");
+    stage_.desk().open(recording_);
+    ASSERT_TRUE(step_until([&] {
+      const auto work = session().work();
+      return work && session().has_take() && work->share >= share;
+    }));
+    // At the later place it is done by now, and nobody has looked.
+    if (share > 0.9) std::this_thread::sleep_for(std::chrono::seconds(2));
+    stage_.desk().open(silent);
+    stage_.settle();
+    EXPECT_EQ(session().path().filename(), "silent.take");
+    EXPECT_TRUE(session().take().notes.empty());
+    EXPECT_TRUE(session().take().chords.empty());
+    fs::remove(stage_.folder() / "silent.take");
+  }
+}
+
+TEST_F(AtWork, the_same_recording_opened_again_meanwhile_can_be_worked_on) {
+  stage_.desk().open(recording_);
+  ASSERT_TRUE(step_until([&] { return session().work().has_value(); }));
+  stage_.desk().open(recording_);
+  stage_.desk().open(recording_);
+  stage_.settle();
+  EXPECT_FALSE(session().is_read_only());
+  EXPECT_FALSE(session().take().notes.empty());
+  EXPECT_TRUE(session().apply(take::SetTitle{"Ferry Slip"}));
 }
 
 TEST_F(AtWork, the_low_voice_is_switched_while_playing) {
