@@ -22,7 +22,7 @@ struct DecodedGrid {
   int beats_per_bar = 4;              // 3 or 4
   std::optional<double> tempo_bpm;    // median; nothing without beats
   std::optional<double> swing_ratio;  // long to short, >= 1; nothing when no off-beats were heard
-  /// Twice or three times the tempo, where the music may well be counted so.
+  /// Twice or three times the tempo, a half or a third, where the music may well be counted so.
   std::optional<double> rival_bpm;
 
   bool operator==(const DecodedGrid&) const = default;
@@ -40,8 +40,8 @@ struct BeatDecoderOptions {
 /// Beats, bars and meter by Viterbi over (period, position in the beat), then over (meter, position
 /// in the bar). No pulse gives an empty grid. Thread-safe. `notes_onset_seconds` and their pitches
 /// do not enter here: the evidence already holds them.
-/// Where twice or three times the tempo explains the recording nearly as well, beats are less sure,
-/// and `rival_bpm` names the other way to count.
+/// Where twice or three times the tempo explains the recording nearly as well as the slower count,
+/// the more probable of the two is taken, beats are less sure, and `rival_bpm` names the other.
 /// Source: bar-pointer model after Whiteley, Cemgil & Godsill, ISMIR 2006, and Krebs, Böck &
 /// Widmer, ISMIR 2015 (state space); observation rule as measured in DEVELOPERS.md.
 [[nodiscard]] DecodedGrid decode_beats(const Evidence& evidence, const BeatDecoderOptions& options);

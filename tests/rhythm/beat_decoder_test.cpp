@@ -137,6 +137,20 @@ TEST(BeatDecoder, finds_every_beat_of_a_quarter_of_an_hour) {
   EXPECT_EQ(share_found(played, grid.beats, 0.010), 1.0);
 }
 
+/// Strikes of a line on every beat, and after every `nth` of them once more.
+ProbabilityTable line_of(const std::vector<PlayedBeat>& played, double after_seconds,
+                         std::size_t nth) {
+  Table onset(static_cast<std::size_t>(seconds_frame(30.0)), evidence_pitch_count);
+  const auto strike = [&onset](double seconds) {
+    onset.row(static_cast<std::size_t>(std::lround(seconds_frame(seconds))))[5] = 0.9F;
+  };
+  for (std::size_t i = 0; i < played.size(); ++i) {
+    strike(played[i].seconds);
+    if (i % nth == 0) strike(played[i].seconds + after_seconds);
+  }
+  return packed(onset);
+}
+
 TEST(BeatDecoder, is_unsure_where_twice_the_tempo_explains_nearly_as_much) {
   const auto played = steady_beats(66.0, 32);
   const auto sure = decode_beats(evidence_of(played, 30.0), {});
@@ -146,19 +160,22 @@ TEST(BeatDecoder, is_unsure_where_twice_the_tempo_explains_nearly_as_much) {
   auto evidence = evidence_of(played, 30.0);
   for (const auto& beat : played) add_bump(evidence.beat, beat.seconds + 30.0 / 66.0, 0.4F);
   EXPECT_FALSE(decode_beats(evidence, {}).rival_bpm) << "no line moves in eighths";
-  Table onset(evidence.frame_count(), evidence_pitch_count);
-  for (const auto& beat : played) {
-    for (const double seconds : {beat.seconds, beat.seconds + 30.0 / 66.0}) {
-      onset.row(static_cast<std::size_t>(std::lround(seconds_frame(seconds))))[5] = 0.9F;
-    }
-  }
-  evidence.onset = packed(onset);
+  // A line of a note a beat and a few between is counted slowly, one that moves in those eighths
+  // throughout fast.
+  evidence.onset = line_of(played, 30.0 / 66.0, 4);
   const auto unsure = decode_beats(evidence, {});
   ASSERT_TRUE(unsure.tempo_bpm);
   EXPECT_NEAR(*unsure.tempo_bpm, 66.0, 1.0);
   ASSERT_TRUE(unsure.rival_bpm);
   EXPECT_NEAR(*unsure.rival_bpm, 132.0, 2.0);
   EXPECT_LT(unsure.beats[16].confidence, 0.8 * sure.beats[16].confidence);
+  auto walking = evidence;
+  walking.onset = line_of(played, 30.0 / 66.0, 1);
+  const auto fast = decode_beats(walking, {});
+  ASSERT_TRUE(fast.tempo_bpm);
+  EXPECT_NEAR(*fast.tempo_bpm, 132.0, 2.0);
+  ASSERT_TRUE(fast.rival_bpm);
+  EXPECT_NEAR(*fast.rival_bpm, 66.0, 1.0);
   // Whoever says the tempo, or a beat, is believed.
   BeatDecoderOptions told;
   told.tempo_bpm = 66.0;
