@@ -30,29 +30,35 @@ CELLS8 = ('0 .5 r,.5 .5 r,1 .5 r,1.5 .5 r,2 .5 r,2.5 .5 r,3 .5 f,3.5 .5 u', '0 1
 CELLS3 = ('0 3 r', '0 1 r,1 1 t,2 1 f', '0 1 r,1 1 f,2 1 n', '0 2 r,2 1 u', '0 1 r,1 1 f,2 1 f')
 
 
-def grow(rng, depth, minor):
-    """[(root, quality, bars)] by rewriting, tonic last and first."""
-    tonic = (0, int(rng.choice([9, 4, 1] if minor else [3, 8, 0])), 2.0)
+def grow(rng, depth, minor, meter):
+    """[(root, quality, beats)] of a period of four bars by rewriting. A chord is prepared in the time of the one before it, so that what was
+    prepared keeps its place: resolutions fall on bar lines or, of half-bar chords, on the half bar, and the tonic always on a bar line. The first
+    chord is prepared at the period's end, as turnarounds do."""
+    tonic = (0, int(rng.choice([9, 4, 1] if minor else [3, 8, 0])), 2 * meter)
     seq = [tonic, tonic]
+
+    def prepare(i, root, q):
+        before, what, beats = seq[i - 1]
+        if beats < meter or before == root % 12:       # half a bar is the shortest; a bar of three parts in two and one
+            return
+        seq[i - 1] = (before, what, beats - beats // 2)
+        seq.insert(i if i else len(seq), (root % 12, q, beats // 2))
     for _ in range(depth):
-        i = int(rng.integers(1, len(seq)))
-        root, q, bars = seq[i]
-        half = bars / 2
-        if half < .5:
-            continue
+        i = int(rng.integers(len(seq)))
+        root, q, beats = seq[i]
         r = rng.random()
-        if r < .45:                                    # prepared by its fifth
-            seq[i:i + 1] = [((root + 7) % 12, 2, half), (root, q, half)]
+        if r < .45:                                    # by its fifth
+            prepare(i, root + 7, 2)
         elif r < .65 and q == 2:                       # a fifth by its second
-            seq[i:i + 1] = [((root + 7) % 12, 6 if minor else 4, half), (root, q, half)]
+            prepare(i, root + 7, 6 if minor else 4)
         elif r < .75 and q == 2:                       # tritone
-            seq[i] = ((root + 6) % 12, 2, bars)
-        elif r < .85:                                  # subdominant before the tonic
-            seq[i:i + 1] = [((root + 5) % 12, 4 if minor else 3, half), (root, q, half)]
-        elif r < .93:                                  # passing diminished from below
-            seq[i:i + 1] = [((root - 1) % 12, 7, half), (root, q, half)]
+            seq[i] = ((root + 6) % 12, 2, beats)
+        elif r < .85:                                  # by the subdominant
+            prepare(i, root + 5, 4 if minor else 3)
+        elif r < .93:                                  # by the passing diminished from below
+            prepare(i, root - 1, 7)
         else:
-            seq[i] = (root, int(rng.choice([10, 11] if q == 2 else [q, 8 if not minor else 9])), bars)
+            seq[i] = (root, int(rng.choice([10, 11] if q == 2 else [q, 8 if not minor else 9])), beats)
     return seq
 
 
@@ -99,16 +105,15 @@ def make(rng, synth, style, seconds):
     meter = 3 if rng.random() < .15 else 4
     bpm = float(rng.choice([52, 66, 80, 92, 104, 120, 138, 152, 176, 200, 232, 270]) * rng.uniform(.95, 1.05))
     minor = rng.random() < .4
-    seq = grow(rng, int(rng.integers(4, 10)), minor)
+    seq = grow(rng, int(rng.integers(4, 10)), minor, meter)
     key = int(rng.integers(12))
     bars = max(4, int(seconds * bpm / 60 / meter) - 1)
     beats = bars * meter
     line = []
-    while sum(n for _, _, n in line) < bars:
+    while sum(n for _, _, n in line) < beats:
         line += seq
-    chords, at = [], 0.0
+    chords = []
     for r, q, n in line:
-        n = max(1, round(n * meter))
         chords += [((r + key) % 12, q)] * n
     chords = chords[:beats]
     chord_at = lambda b: chords[min(max(0, int(b)), beats - 1)]
