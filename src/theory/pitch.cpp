@@ -88,7 +88,10 @@ PitchName spell(int pitch_class, const std::optional<Key>& key) {
   const int lowest = (key ? fifths(key_name(*key)) : 0) - 5;
   // Seven fifths are a semitone modulo the octave, so this is where the pitch class lies.
   const int place = modulo(7 * pitch_class, 12);
-  return at_fifths(lowest + modulo(place - lowest, 12));
+  PitchName name = at_fifths(lowest + modulo(place - lowest, 12));
+  // In keys of many flats or sharps players read D more readily than E double flat.
+  if (std::abs(name.alteration) > 1) name = at_fifths(fifths(name) - 12 * name.alteration / 2);
+  return name;
 }
 
 std::string pitch_text(int midi, const std::optional<Key>& key) {

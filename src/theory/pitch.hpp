@@ -36,8 +36,9 @@ struct PitchName {
 [[nodiscard]] std::string to_text(PitchName name);
 
 /// How a pitch class is written in a key: of its names the one that lies within five fifths below
-/// and six above the tonic, so B flat in F, F sharp in G, the raised fourth as a sharp. Without a
-/// key, the names that charts use: Db Eb F# Ab Bb. Any integer is taken modulo 12.
+/// and six above the tonic, so B flat in F, F sharp in G, the raised fourth as a sharp, but never
+/// with a double sign. Without a key, the names that charts use: Db Eb F# Ab Bb. Any integer is
+/// taken modulo 12.
 [[nodiscard]] PitchName spell(int pitch_class, const std::optional<Key>& key = std::nullopt);
 /// The name with its octave, "Bb1"; middle C (60) is "C4".
 [[nodiscard]] std::string pitch_text(int midi, const std::optional<Key>& key = std::nullopt);

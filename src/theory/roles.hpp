@@ -51,13 +51,15 @@ struct NoteRole {
 /// The role of every note, one each, nothing where no chord is known and the note is neither dead
 /// nor repeats the one before it. Rules in this order, all common practice: dead notes; a pedal is
 /// one pitch class held or struck three times or more while the chord changes under it; a pitch
-/// struck again is repeated, in another octave an octave; two notes around a chord tone that begins
+/// struck again is repeated, and for those before and after it as if struck once; in another octave
+/// it is an octave; two notes around a chord tone that begins
 /// a chord or bar, a half step off on one side at least and not both in the chord, enclose it;
 /// tones of the chord (a slash chord's bass counts as its root; a major sixth over any third, a
 /// seventh of the scale over a triad); a half step to a chord tone that begins a chord or bar, or
 /// that is reached by a leap from elsewhere, approaches it; what is left passes, within the scale
-/// in force or outside it. Without a key the scale in force is that of the chord's own major,
-/// mixolydian or dorian.
+/// in force or outside it, and its reason says between what, or which degree over the chord it is
+/// where it comes or goes by a leap. Without a key the scale in force is that of the chord's own
+/// major, mixolydian or dorian.
 [[nodiscard]] std::vector<std::optional<NoteRole>> line_roles(
     std::span<const RoleNote> line, const std::optional<Key>& key = std::nullopt);
 

@@ -15,7 +15,7 @@ constexpr std::array<std::string_view, 12> raised{"I",   "#I", "II", "#II", "III
 
 /// In the order of ChordQuality.
 constexpr std::array<std::string_view, dsp::chord_quality_count> suffixes{
-    "", "", "7", "maj7", "7", "maj7", "hdim7", "dim7", "6", "6", "sus4", "7sus4", "+", "dim"};
+    "", "", "7", "maj7", "7", "maj7", "7b5", "dim7", "6", "6", "sus4", "7sus4", "+", "dim"};
 
 bool is_diminished(ChordQuality quality) noexcept {
   return (dsp::chord_tone_mask(quality) & (1U << 6U)) != 0U;

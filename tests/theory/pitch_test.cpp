@@ -117,6 +117,9 @@ TEST(Spelling, follows_the_key) {
   EXPECT_EQ(in("Dm", 1), "C#");
   EXPECT_EQ(in("Cm", 11), "B");
   EXPECT_EQ(in("Cm", 3), "Eb");
+  // By the rule of fifths D in D flat would be E double flat.
+  EXPECT_EQ(in("Db", 2), "D");
+  EXPECT_EQ(in("Gb", 9), "A");
   EXPECT_EQ(to_text(spell(3)), "Eb");
   EXPECT_EQ(to_text(spell(6)), "F#");
   EXPECT_EQ(to_text(spell(1)), "Db");

@@ -94,6 +94,32 @@ TEST(Roles, two_notes_around_a_target_enclose_it) {
   EXPECT_EQ(roles("Dm7: D2 F2 Ab2 F#2 | G7: G2", "C"), "root, third, enclosure, enclosure, root");
 }
 
+// A note struck twice is one step of the line: what it leads to stays what it leads to.
+TEST(Roles, a_repeated_note_leads_as_one_struck_once) {
+  EXPECT_EQ(roles("D7: F#2 D2 Ab2 Ab2 | Gm7: G2", "Gm"),
+            "third, root, approach from above, repeated, root");
+  EXPECT_EQ(roles("D7: D2 F#1 Ab1 Ab1 | Gm7: G1", "Gm"),
+            "root, enclosure, enclosure, repeated, root");
+}
+
+TEST(Roles, a_chord_tone_that_encloses_keeps_its_degree_in_the_reason) {
+  const auto found = line_roles(line("G7: G1 B1 F2 D#2 | C: E2"), *parse_key("C"));
+  EXPECT_EQ(found[2]->role, Role::enclosure);
+  EXPECT_EQ(found[2]->reason, "with the next one around E, the third of C; here the seventh of G7");
+  EXPECT_EQ(found[3]->reason, "with the one before it around E, the third of C");
+}
+
+TEST(Roles, what_comes_by_a_leap_is_named_by_its_degree) {
+  const auto reason = [](std::string_view text, std::size_t i, const char* key) {
+    return line_roles(line(text), *parse_key(key))[i]->reason;
+  };
+  EXPECT_EQ(reason("Gm7: G1 C2 G1 D2", 1, "Gm"), "the fourth, in the scale of Gm over Gm7");
+  EXPECT_EQ(reason("Bb7: D2 Db2 Bb1", 1, "Eb"),
+            "the minor third, outside the scale of Eb over Bb7");
+  EXPECT_EQ(reason("E7: E1 F#2 B1", 1, "A"), "the ninth, in the scale of A over E7");
+  EXPECT_EQ(reason("C: C2 D2 E2", 1, "C"), "between C and E, in the scale of C over C");
+}
+
 TEST(Roles, repeated_octave_pedal_and_dead_notes) {
   EXPECT_EQ(roles("F7: F1 F1 F2 x C2"), "root, repeated, octave, dead note, fifth");
   EXPECT_EQ(roles("C: G1 G1 | Dm7: G1 G1 | G7: G1 B1"), "pedal, pedal, pedal, pedal, pedal, third");

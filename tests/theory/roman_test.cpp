@@ -22,8 +22,8 @@ TEST(RomanNumerals, of_the_diatonic_chords_of_major) {
       {"F", "V"},  {"Gm", "vi"}, {"Adim", "viidim"}};
   for (const auto& [chord, expected] : triads) EXPECT_EQ(numeral(chord, "Bb"), expected);
   const std::vector<std::pair<const char*, const char*>> sevenths{
-      {"Cmaj7", "Imaj7"}, {"Dm7", "ii7"}, {"Em7", "iii7"},      {"Fmaj7", "IVmaj7"},
-      {"G7", "V7"},       {"Am7", "vi7"}, {"Bm7b5", "viihdim7"}};
+      {"Cmaj7", "Imaj7"}, {"Dm7", "ii7"}, {"Em7", "iii7"},    {"Fmaj7", "IVmaj7"},
+      {"G7", "V7"},       {"Am7", "vi7"}, {"Bm7b5", "vii7b5"}};
   for (const auto& [chord, expected] : sevenths) EXPECT_EQ(numeral(chord, "C"), expected);
 }
 
@@ -37,7 +37,7 @@ TEST(RomanNumerals, of_blues_and_minor_as_charts_have_them) {
   EXPECT_EQ(numeral("Fm7", "Cm"), "iv7");
   EXPECT_EQ(numeral("Ab7", "Cm"), "bVI7");
   EXPECT_EQ(numeral("Ebmaj7", "Cm"), "bIIImaj7");
-  EXPECT_EQ(numeral("Dm7b5", "Cm"), "iihdim7");
+  EXPECT_EQ(numeral("Dm7b5", "Cm"), "ii7b5");
   EXPECT_EQ(numeral("Db7", "C"), "bII7");
   EXPECT_EQ(numeral("Bbm7", "C"), "bvii7");
   EXPECT_EQ(numeral("C7/E", "F"), "V7/3");
