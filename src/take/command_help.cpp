@@ -4,8 +4,8 @@ namespace lowstride::take {
 
 const std::vector<EditOptionHelp>& edit_option_help() {
   static const std::vector<EditOptionHelp> help{
-      {"confirm", "all|FROM..TO",
-       "What stands there is right; analysis leaves it alone from now on."},
+      {"confirm", "all|T|FROM..TO",
+       "What stands there, or begins at T, is right; analysis leaves it alone from now on."},
       {"set-note", "T=PITCH",
        "The note there has this pitch: a name (Eb2; C4 is middle C) or a number."},
       {"remove", "T|FROM..TO", "No note begins there, and none is proposed there again."},

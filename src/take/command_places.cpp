@@ -13,9 +13,9 @@ constexpr double ahead_of_beat_seconds = 0.05;
 /// Share of a beat within which a chord is set on the beat. An anticipated half beat is further.
 constexpr double chord_snap_share = 0.25;
 
-bool is_stretch_text(std::string_view text) { return text.find("..") != std::string_view::npos; }
-
 }  // namespace
+
+bool is_stretch_text(std::string_view text) { return text.find("..") != std::string_view::npos; }
 
 Result<Note> note_at(const Take& take, std::string_view text) {
   const auto at = parse_time(text, take);
@@ -37,6 +37,26 @@ Result<Note> note_at(const Take& take, std::string_view text) {
   return fail(
       ErrorCode::not_found,
       fmt::format("no note sounds at {}; put one there with --add-note FROM..TO=PITCH.", text));
+}
+
+Result<Confirm> what_begins_at(const Take& take, std::string_view text) {
+  const auto at = parse_time(text, take);
+  if (!at) return tl::unexpected(at.error());
+  const std::int64_t reach = samples_of(take, note_reach_seconds);
+  Confirm here;
+  for (const ChordSpan& span : take.chords) {
+    if (std::abs(span.begin_samples - *at) <= reach) here.chords.push_back(span.id);
+  }
+  const auto note = note_at(take, text);
+  if (note && (here.chords.empty() || std::abs(note->onset_samples - *at) <= reach)) {
+    here.notes.push_back(note->id);
+  }
+  if (here.notes.empty() && here.chords.empty()) {
+    return fail(
+        ErrorCode::not_found,
+        fmt::format("no note and no chord begins at {}; give a stretch, as in b5..b8.", text));
+  }
+  return here;
 }
 
 Result<Stretch> bars_or_times(const Take& take, std::string_view text) {

@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "src/base/result.hpp"
+#include "src/take/edit.hpp"
 #include "src/take/take.hpp"
 #include "src/take/time_text.hpp"
 
@@ -21,12 +22,19 @@ inline constexpr double note_reach_seconds = 0.15;
   return std::llround(seconds * static_cast<double>(take.time_base_hz));
 }
 
+/// "FROM..TO", not one place.
+[[nodiscard]] bool is_stretch_text(std::string_view text);
+
 /// The note that begins nearest to a place, or sounds there. Errors: invalid_argument (no time),
 /// not_found.
 [[nodiscard]] Result<Note> note_at(const Take& take, std::string_view text);
 
 /// That note, or of FROM..TO all that begin in it; one at least.
 [[nodiscard]] Result<std::vector<NoteId>> notes_in(const Take& take, std::string_view text);
+
+/// The note and the chord that begin near a place, or where neither does, the note that sounds
+/// there, as an edit that confirms them. Errors: invalid_argument (no time), not_found.
+[[nodiscard]] Result<Confirm> what_begins_at(const Take& take, std::string_view text);
 
 /// A stretch; one in bars takes in the notes that are played ahead of its first beat.
 [[nodiscard]] Result<Stretch> bars_or_times(const Take& take, std::string_view text);

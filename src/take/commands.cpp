@@ -107,6 +107,11 @@ Result<void> Maker::confirm(std::string_view value) {
           return push(ConfirmStretch{0, draft_.length_samples});
         });
   }
+  if (!detail::is_stretch_text(value)) {
+    auto here = detail::what_begins_at(draft_, value);
+    if (!here) return tl::unexpected(here.error());
+    return push(std::move(*here));
+  }
   const auto stretch = detail::bars_or_times(draft_, value);
   if (!stretch) return tl::unexpected(stretch.error());
   return push(ConfirmStretch{stretch->begin_samples, stretch->end_samples});

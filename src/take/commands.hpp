@@ -26,7 +26,7 @@ struct EditOptionHelp {
 [[nodiscard]] const std::vector<EditOptionHelp>& edit_option_help();
 
 /// One step out of all options of one call, in the order typed; each sees what those before it did.
-///   confirm all|FROM..TO    remove T|FROM..TO       add-note FROM..TO=PITCH   set-note T=PITCH
+///   confirm all|T|FROM..TO  remove T|FROM..TO       add-note FROM..TO=PITCH   set-note T=PITCH
 ///   dead T                  set-chord T=LABEL|FROM..TO=LABEL                  remove-chord T
 ///   beat-one T[=BAR]        add-beat T              remove-beat T             move-beat T=T
 ///   meter 3/4               key Bb|Gm               tuning HZ

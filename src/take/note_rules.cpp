@@ -341,6 +341,15 @@ Result<void> change(Take& take, const PinPosition& edit) {
   const auto index = index_of(take.notes, edit.id);
   if (!index) return no_such_note();
   Note& note = take.notes[*index];
+  const auto strings = static_cast<int>(take.neck.open_midi.size());
+  if (edit.position &&
+      (edit.position->string_number < 1 || edit.position->string_number > strings)) {
+    return fail(
+        ErrorCode::invalid_argument,
+        fmt::format("There is no string {} on the neck '{}'; its strings are 1 (the highest) "
+                    "to {}.",
+                    edit.position->string_number, take.neck.name, strings));
+  }
   if (edit.position && !is_playable_at(take, note, *edit.position)) {
     return fail(ErrorCode::invalid_argument,
                 fmt::format("String {}, fret {} does not give this note on the neck '{}'; set its "

@@ -34,6 +34,25 @@ TEST(Commands, set_the_pitch_of_the_note_at_a_place) {
   EXPECT_EQ(take.notes[1].state, State::proposed);
 }
 
+// What a summary names as doubtful is confirmed by that name.
+TEST(Commands, confirm_one_place) {
+  const Take note = edited({{"confirm", "b1:3"}});
+  for (std::size_t i = 0; i < note.notes.size(); ++i) {
+    EXPECT_EQ(note.notes[i].state, i == 2 ? State::confirmed : State::proposed) << i;
+  }
+  EXPECT_EQ(note.chords[0].state, State::proposed);
+  const Take both = edited({{"confirm", "b2"}});
+  EXPECT_EQ(both.notes[4].state, State::confirmed);
+  EXPECT_EQ(both.chords[1].state, State::confirmed);
+  EXPECT_EQ(both.chords[0].state, State::proposed);
+  EXPECT_EQ(both.chords[2].state, State::proposed);
+  Take bare = example_take();
+  bare.notes.clear();
+  const auto none = edit_from_options(bare, {{"confirm", "b1:3"}});
+  ASSERT_FALSE(none);
+  EXPECT_NE(none.error().message.find("begins at b1:3"), std::string::npos) << none.error().message;
+}
+
 TEST(Commands, confirm_all_or_some_bars) {
   const Take all = edited({{"confirm", "all"}});
   for (const Note& note : all.notes) EXPECT_EQ(note.state, State::confirmed);
@@ -118,7 +137,7 @@ TEST(Commands, what_makes_no_sense_is_named_and_nothing_is_done) {
                                                           {"add-note", "b2=E1"},
                                                           {"add-note", "b3..b2=E1"},
                                                           {"confirm", "some"},
-                                                          {"confirm", "b2"},
+                                                          {"confirm", "19.5"},
                                                           {"set-chord", "b2=Hmaj"},
                                                           {"beat-one", "b2=x"},
                                                           {"meter", "6/8"},
