@@ -278,6 +278,32 @@ void fill(const Stretch& stretch, const std::vector<ChordSpan>& proposals, std::
   }
 }
 
+bool goes_on(const ChordSpan& left, const ChordSpan& right) {
+  return left.end_samples == right.begin_samples && left.state == State::proposed &&
+         right.state == State::proposed && left.chord == right.chord &&
+         left.is_implied == right.is_implied;
+}
+
+/// A chord that was cut where the stretch begins or ends, and is proposed there again, is one chord
+/// as before.
+void join_at_cuts(std::vector<ChordSpan>& chords, std::vector<ChordSpan>& fresh,
+                  const ReplaceProposals& edit) {
+  auto left = std::ranges::find(chords, edit.begin_samples, &ChordSpan::end_samples);
+  auto right = std::ranges::find(chords, edit.end_samples, &ChordSpan::begin_samples);
+  if (left != chords.end() && !fresh.empty() && goes_on(*left, fresh.front())) {
+    left->end_samples = fresh.front().end_samples;
+    fresh.erase(fresh.begin());
+  }
+  if (right != chords.end() && !fresh.empty() && goes_on(fresh.back(), *right)) {
+    right->begin_samples = fresh.back().begin_samples;
+    fresh.pop_back();
+  }
+  if (left != chords.end() && right != chords.end() && goes_on(*left, *right)) {
+    left->end_samples = right->end_samples;
+    chords.erase(right);
+  }
+}
+
 void replace_chords(Take& take, const ReplaceProposals& edit) {
   const auto free = free_for_chords(take, edit.begin_samples, edit.end_samples);
   std::vector<ChordSpan> old;
@@ -298,7 +324,7 @@ void replace_chords(Take& take, const ReplaceProposals& edit) {
     if (span.end_samples > edit.end_samples) {
       chords.push_back(span);
       chords.back().begin_samples = edit.end_samples;
-      if (has_left) chords.back().id = new_id<ChordId>(take);
+      if (has_left) chords.back().id = {};
     }
   }
   std::vector<ChordSpan> proposals = edit.chords;
@@ -309,6 +335,10 @@ void replace_chords(Take& take, const ReplaceProposals& edit) {
   std::vector<ChordSpan> fresh;
   const std::int64_t shortest = in_samples(take, shortest_chord_seconds);
   for (const Stretch& stretch : free) fill(stretch, proposals, shortest, fresh);
+  join_at_cuts(chords, fresh, edit);
+  for (ChordSpan& span : chords) {
+    if (span.id == ChordId{}) span.id = new_id<ChordId>(take);
+  }
   give_ids<ChordId>(
       take, fresh, old, [](const ChordSpan& span) { return span.begin_samples; },
       [](const ChordSpan& a, const ChordSpan& b) { return a.chord == b.chord; },

@@ -1,5 +1,7 @@
 #include "src/take/proposals.hpp"
 
+#include <utility>
+
 #include <gtest/gtest.h>
 
 #include "src/take/validate.hpp"
@@ -54,6 +56,23 @@ TEST(Proposals, fill_a_new_take) {
   EXPECT_EQ(take.key, (Key{5, true, State::proposed, 0.6}));
   EXPECT_EQ(take.voice, Voice::guitar);
   EXPECT_EQ(take.form, "twelve-bar blues");
+}
+
+// An edit has some bars read again: a chord that reaches out of them stays one chord.
+TEST(Proposals, a_chord_across_the_edge_of_what_is_read_again_stays_whole) {
+  Take take = fresh_take();
+  lift(take, example_proposals());
+  const Take before = take;
+  const Proposals again = example_proposals();
+  const std::int64_t half_bar = rate;
+  for (const auto& [begin, end] :
+       {std::pair{take.chords[2].begin_samples + half_bar, take.chords[5].begin_samples + half_bar},
+        std::pair{take.chords[3].begin_samples + half_bar / 2,
+                  take.chords[3].begin_samples + half_bar}}) {
+    ASSERT_TRUE(take::apply(take, proposals_edit(take, again, begin, end)));
+    EXPECT_EQ(take.chords, before.chords);
+    EXPECT_EQ(take.next_id, before.next_id);
+  }
 }
 
 TEST(Proposals, the_same_analysis_twice_gives_the_same_take) {
