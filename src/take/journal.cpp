@@ -55,6 +55,8 @@ std::string header_line(std::string_view base) {
                      journal_version, base);
 }
 
+constexpr std::string_view closed_line = "{\"closed\": true}\n";
+
 /// Takes in one line; false when it makes no sense.
 Result<bool> read_line(std::string_view line, std::string_view name, JournalContents& contents) {
   const auto json = parse_json(line);
@@ -86,8 +88,14 @@ Result<bool> read_line(std::string_view line, std::string_view name, JournalCont
     contents.saved_edits = contents.edits.size();
     return true;
   }
+  if (json->contains("closed")) {
+    contents.is_closed = true;
+    contents.closed_at = contents.good_bytes;
+    return true;
+  }
   const auto edit_json = json->find("edit");
   if (edit_json == json->end()) return false;
+  contents.is_closed = false;
   std::string edit_text;
   append_line(edit_text, *edit_json);
   if (text("check") != edit_check(contents.edits.size() + 1, edit_text)) return false;
@@ -160,6 +168,7 @@ struct Journal::Inside {
   int file = -1;
   std::string opened_bytes;
   bool was_there = false;
+  bool is_changed = false;  // something was written to the file
   std::string base;
   std::size_t steps = 0;    // edits in the file
   std::size_t unsaved = 0;  // of those, the ones that no saved take holds
@@ -186,9 +195,13 @@ struct Journal::Inside {
     // The name is given up before the lock, so that nobody locks a file without a name.
     if (unsaved == 0) {
       if (is_same_file(file, path)) disk().unlink(path.c_str());
-    } else if (is_dirty) {
+    } else if (is_changed) {
       std::unique_lock lock(mutex);
-      sync_file(lock);
+      if (is_dirty) sync_file(lock);
+      // Without this line whoever opens the take is told that the power may have failed.
+      static_cast<void>(
+          write_whole_at(file, closed_line.data(), closed_line.size(), static_cast<off_t>(size)));
+      disk().sync(file);
     }
     disk().close(file);
   }
@@ -239,6 +252,7 @@ struct Journal::Inside {
       static_cast<void>(disk().truncate(file, static_cast<off_t>(size)));
       return tl::unexpected(write_error(path, error_number));
     }
+    is_changed = true;
     const std::scoped_lock lock(mutex);
     is_name_dirty = is_name_dirty || size == 0;
     is_dirty = true;
@@ -321,9 +335,12 @@ Result<void> Journal::go_on(const JournalContents& contents) {
   inside_->base = contents.base;
   inside_->steps = contents.edits.size();
   inside_->unsaved = contents.edits.size();
-  if (const int error_number = inside_->cut(contents.good_bytes); error_number != 0) {
+  // Somebody is at work again: till that ends in order nothing says that it did.
+  const std::size_t end = contents.is_closed ? contents.closed_at : contents.good_bytes;
+  if (const int error_number = inside_->cut(end); error_number != 0) {
     return tl::unexpected(write_error(inside_->path, error_number));
   }
+  inside_->is_changed = inside_->is_changed || contents.is_closed;
   return {};
 }
 

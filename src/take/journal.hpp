@@ -16,6 +16,7 @@
 //   {"format": "lowstride-journal", "version": 1, "base": HASH}   the take file they build on
 //   {"step": 1, "check": HASH, "edit": {…}}                       check: of step and edit
 //   {"saved": HASH}                                               all so far are in that take file
+//   {"closed": true}                                              the program ended here in order
 namespace lowstride::take::detail {
 
 /// 64-bit FNV-1a of bytes as 16 hex digits: tells versions of a file and damaged lines apart, not
@@ -31,6 +32,8 @@ struct JournalContents {
   std::size_t saved_edits = 0;    // edits before that line
   std::size_t good_bytes = 0;     // whole lines that make sense
   bool is_torn = false;           // the last line is cut off
+  bool is_closed = false;         // whoever wrote the last line ended in order,
+  std::size_t closed_at = 0;      // which is said from this byte on
   std::size_t damaged_lines = 0;  // lines from the first that makes no sense on
 };
 

@@ -107,9 +107,10 @@ void say_what_was_recovered(const detail::JournalContents& journal, const Replay
                             const fs::path& path, std::vector<std::string>& messages) {
   if (result.taken_up > 0) {
     messages.push_back(fmt::format(
-        "{} that had not been saved {} taken up from '{}'; if the power failed, the last second of "
-        "work may be missing.",
-        edits_text(result.taken_up), result.taken_up == 1 ? "was" : "were", path.string()));
+        "{} that had not been saved {} taken up from '{}'{}", edits_text(result.taken_up),
+        result.taken_up == 1 ? "was" : "were", path.string(),
+        journal.is_closed ? "."
+                          : "; if the power failed, the last second of work may be missing."));
   }
   if (journal.is_torn && !journal.is_empty) {
     messages.push_back(

@@ -94,6 +94,12 @@ TEST_F(Storage, saving_keeps_the_version_before_and_empties_the_journal) {
   EXPECT_EQ(names(), (std::set<std::string>{"line.take", "line.take.bak"}));
 }
 
+/// A take as a program that is killed leaves it: nobody closes it.
+TakeFile& never_closed(Result<TakeFile> file) {
+  must(file.has_value());
+  return *new TakeFile(std::move(*file));  // NOLINT(cppcoreguidelines-owning-memory): that is it
+}
+
 TEST_F(Storage, edits_outlive_a_kill_and_undo_goes_on) {
   Take expected;
   {
@@ -103,12 +109,11 @@ TEST_F(Storage, edits_outlive_a_kill_and_undo_goes_on) {
     expected = take;
   }
   in_killed_process([&] {
-    auto file = TakeFile::create(path_, example_take());
-    must(file.has_value());
-    must(file->apply(SetTitle{"A"}).has_value());
-    must(file->apply(SetComposer{"taken back"}).has_value());
-    must(file->undo().has_value());
-    must(file->apply(ReplaceNote{.id = file->take().notes[0].id, .midi = 44}).has_value());
+    TakeFile& file = never_closed(TakeFile::create(path_, example_take()));
+    must(file.apply(SetTitle{"A"}).has_value());
+    must(file.apply(SetComposer{"taken back"}).has_value());
+    must(file.undo().has_value());
+    must(file.apply(ReplaceNote{.id = file.take().notes[0].id, .midi = 44}).has_value());
   });
   TakeFile file = opened();
   EXPECT_EQ(file.take(), expected);
@@ -124,9 +129,9 @@ TEST_F(Storage, edits_outlive_a_kill_and_undo_goes_on) {
 
 TEST_F(Storage, a_torn_last_line_is_left_out_and_said) {
   in_killed_process([&] {
-    auto file = TakeFile::create(path_, example_take());
-    must(file->apply(SetTitle{"A"}).has_value());
-    must(file->apply(SetTitle{"B"}).has_value());
+    TakeFile& file = never_closed(TakeFile::create(path_, example_take()));
+    must(file.apply(SetTitle{"A"}).has_value());
+    must(file.apply(SetTitle{"B"}).has_value());
   });
   const fs::path journal = folder_ / "line.take.journal";
   fs::resize_file(journal, fs::file_size(journal) - 5);
@@ -140,6 +145,29 @@ TEST_F(Storage, a_torn_last_line_is_left_out_and_said) {
   TakeFile file = opened();
   EXPECT_EQ(file.take().title, "C");
   EXPECT_EQ(file.history().done().size(), 2U);
+}
+
+// Closed in order with edits that were not saved, there is nothing to be afraid of.
+TEST_F(Storage, edits_of_a_take_that_was_closed_are_taken_up_without_alarm) {
+  const auto message = [this] {
+    TakeFile file = opened();
+    EXPECT_EQ(file.messages().size(), 1U);
+    return file.messages().empty() ? "" : file.messages()[0];
+  };
+  {
+    auto file = TakeFile::create(path_, example_take());
+    ASSERT_TRUE(file->apply(SetTitle{"A"}));
+  }
+  EXPECT_NE(message().find("1 edit that had not been saved"), std::string::npos);
+  EXPECT_EQ(message().find("power"), std::string::npos) << "after looking at it, too";
+  {
+    TakeFile file = opened();
+    ASSERT_TRUE(file.apply(SetTitle{"B"}));
+  }
+  EXPECT_EQ(message().find("power"), std::string::npos);
+  in_killed_process([&] { static_cast<void>(never_closed(TakeFile::open(path_))); });
+  EXPECT_NE(message().find("power"), std::string::npos) << "somebody was at work and did not end";
+  EXPECT_EQ(load_take(path_)->take.title, "B");
 }
 
 TEST_F(Storage, a_damaged_line_keeps_the_journal_aside) {
