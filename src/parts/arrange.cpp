@@ -364,6 +364,7 @@ Result<Arrangement> arrange(const take::Take& take, const ArrangeOptions& option
   if (!on_neck) return tl::unexpected(on_neck.error());
   auto part = bass_part(*on_neck, options);
   if (!part) return tl::unexpected(part.error());
+  part->fingering = take.fingering;  // not the hand of a first line
   part->voice = take::Voice::guitar;
   part->title = fmt::format("{} one guitar: {}", take.title.empty() ? "For" : take.title + ", for",
                             style_name(options.style));

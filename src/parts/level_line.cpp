@@ -17,6 +17,7 @@ constexpr std::size_t longest_walk = 2;  // notes of a walk-up
 constexpr int step_semitones = 2;        // up to a whole step counts as leading on
 constexpr int start_above_lowest = 5;    // where the first root is looked for without a line
 constexpr int no_line_reach = 5;         // a chord tone this far on, where there is no line
+constexpr int widest_root_leap = 7;  // semitones; beyond it a first line stays near its last root
 
 int modulo12(int value) noexcept { return ((value % 12) + 12) % 12; }
 
@@ -47,13 +48,20 @@ struct Run {
 
 class LevelWriter {
  public:
-  LevelWriter(const std::vector<ChartBeat>& beats, const std::optional<theory::Key>& key,
-              const PitchRange& range)
+  LevelWriter(const std::vector<ChartBeat>& beats, Level level,
+              const std::optional<theory::Key>& key, const PitchRange& range)
       : beats_(beats), range_(range) {
+    const bool follows_line =
+        level != Level::roots && level != Level::walk_ups && level != Level::root_fifth;
     for (const ChordRun& chord : chord_runs(beats)) {
       Run run{chord, 0, std::nullopt, theory::scale_in_force(chord.chord, key)};
       if (chord.chord.root_pc) {
         run.root_midi = nearest(chord.chord.bass_pc, reference(chord.begin));
+        // Where the line takes an octave on its way, its roots alone would leap.
+        if (!follows_line && last_root_ &&
+            std::abs(run.root_midi - *last_root_) > widest_root_leap) {
+          run.root_midi = nearest(chord.chord.bass_pc, *last_root_);
+        }
         last_root_ = run.root_midi;
       }
       runs_.push_back(run);
@@ -351,7 +359,7 @@ std::vector<ChartNote> level_line(const std::vector<ChartBeat>& beats, Level lev
                                   const std::optional<theory::Key>& key, const PitchRange& range) {
   LOWSTRIDE_EXPECTS(level != Level::whole_line);
   LOWSTRIDE_EXPECTS(range.highest_midi >= range.lowest_midi + 11);
-  return LevelWriter(beats, key, range).write(level);
+  return LevelWriter(beats, level, key, range).write(level);
 }
 
 std::vector<ChartNote> boogie_line(const std::vector<ChartBeat>& beats, const PitchRange& range) {

@@ -48,7 +48,8 @@ struct ChartNote {
 /// The line of a level over a chart; not for `whole_line`, which is the line itself. Rules, all
 /// common practice:
 /// - A chord is begun by its root (a slash chord by its bass) in every level, in the octave nearest
-///   to what the finished line plays there, else to the root before.
+///   to what the finished line plays there, else to the root before; in the first three levels near
+///   the root before where it would lie more than a fifth away.
 /// - A walk-up is one or two notes of the scale in force on the last beats before a change; they
 ///   lead by step to the next root, which stands on the first beat of the next chord.
 /// - Root and fifth: the fifth below where the range has it, above where not; as the chord has it

@@ -238,6 +238,13 @@ Result<take::Take> level_take(const take::Take& take, Level level, const LevelOp
     if (take.key) key = theory::Key{take.key->tonic_pc, take.key->is_minor};
     put_notes(part, level_line(chart_of(take).beats, level, key, pitch_range_of(take)));
   }
+  // First lines lie where they are taught first, unless a person chose where the hand is.
+  const bool is_first_line =
+      level == Level::roots || level == Level::walk_ups || level == Level::root_fifth;
+  if (is_first_line && !part.fingering.position_fret && part.fingering.prefer_low) {
+    part.fingering.position_fret = 1;
+    part.fingering.prefer_open = true;
+  }
   const auto fingering = analysis::fingering_edit(part, take.octave_shift);
   if (!fingering) return tl::unexpected(fingering.error());
   if (const auto done = take::apply(part, *fingering); !done) {

@@ -15,10 +15,10 @@ struct LevelOptions {
 /// A graded version of a take as a take of its own: no recording, a time base of 48,000 a second,
 /// the beats of the take (or steady ones from 0 on), its chords on them, passages, key, form and
 /// neck. Its notes are confirmed, since they follow from the take by the rules of `level_line`, and
-/// fingered for the take's neck and hand; the whole line keeps states, pins and swing. The title
-/// says the level. Stabs are left out; arrange the level for those. Deterministic.
-/// Errors: invalid_argument for a take without beats (say how to set them), without any chord, or
-/// with a tempo that makes no sense.
+/// fingered for the take's neck and hand, the first three levels in the first position where nobody
+/// chose another; the whole line keeps states, pins and swing. The title says the level. Stabs are
+/// left out; arrange the level for those. Deterministic. Errors: invalid_argument for a take
+/// without beats (say how to set them), without any chord, or with a tempo that makes no sense.
 [[nodiscard]] Result<take::Take> level_take(const take::Take& take, Level level,
                                             const LevelOptions& options = {});
 

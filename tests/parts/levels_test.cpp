@@ -45,6 +45,24 @@ TEST(Levels, are_whole_takes_that_can_be_saved_edited_and_fingered) {
   }
 }
 
+// A first line lies in the first position (common practice of method books), a chosen hand stays.
+TEST(Levels, the_first_ones_lie_low_and_do_not_leap) {
+  take::Take take = blues_start();
+  for (const Level level : {Level::roots, Level::walk_ups, Level::root_fifth}) {
+    SCOPED_TRACE(level_name(level));
+    const auto part = level_take(take, level);
+    ASSERT_TRUE(part);
+    for (std::size_t i = 0; i < part->notes.size(); ++i) {
+      EXPECT_LE(part->notes[i].position->fret, 5) << i;
+      const int before = part->notes[i > 0 ? i - 1 : 0].midi;
+      const int most = level == Level::root_fifth ? 12 : 9;  // from a low fifth to the root
+      EXPECT_LE(std::abs(part->notes[i].midi - before), most) << i;
+    }
+  }
+  take.fingering.position_fret = 7;
+  EXPECT_EQ(level_take(take, Level::roots)->fingering.position_fret, 7);
+}
+
 TEST(Levels, stand_on_the_beats_of_the_take_or_on_steady_ones) {
   const take::Take take = blues_start();
   const auto as_played = level_take(take, Level::roots);

@@ -2,6 +2,7 @@
 
 #include <gtest/gtest.h>
 
+#include "src/sheet/form_text.hpp"
 #include "tests/sheet/example_takes.hpp"
 
 namespace lowstride::sheet {
@@ -52,6 +53,58 @@ TEST(Summary, lists_the_worst_doubts_first) {
   const std::string confirmed = render_summary(take);
   EXPECT_NE(confirmed.find("Notes     16, 16 confirmed\nDoubts    none\n"), std::string::npos);
   EXPECT_EQ(confirmed.find("Expected"), std::string::npos);
+}
+
+/// Four turns of eight bars, and the first beat of one more bar.
+take::Take turning(int beats_per_bar) {
+  example::TakeMaker maker(120.0, beats_per_bar);
+  maker.bars(33);
+  std::erase_if(maker.take().beats,
+                [](const take::Beat& beat) { return beat.bar == 33 && beat.beat > 1; });
+  const auto bar = [&](int number) { return number * beats_per_bar; };
+  for (int i = 0; i < 32; i += 8) {
+    maker.chord(bar(i), bar(i + 1), "Cm7").chord(bar(i + 1), bar(i + 1) + 2, "Cm7");
+    maker.chord(bar(i + 1) + 2, bar(i + 4), "Gm7").chord(bar(i + 4), bar(i + 6), "Am7b5");
+    maker.chord(bar(i + 6), bar(i + 8), "D7");
+  }
+  maker.chord(bar(32), bar(32) + 1, "Cm7");
+  take::Take take = maker.done();
+  take.key = take::Key{7, true, take::State::proposed, 0.8};
+  return take;
+}
+
+// "%" is the whole bar before once more (common practice): not after two chords, where one follows.
+TEST(Summary, a_bar_is_repeated_only_as_a_whole) {
+  EXPECT_EQ(form_numerals(turning(4)),
+            "| iv7    | iv7 i7 | i7     | %      |\n"
+            "| ii7b5  | %      | V7     | %      |\n");
+}
+
+// In three, too, and with a last bar that breaks off.
+TEST(Summary, a_cycle_in_three_has_its_numerals) {
+  EXPECT_EQ(form_numerals(turning(3)).substr(0, 7), "| iv7  ");
+}
+
+// The first chord of a blues is its tonic, until somebody says otherwise.
+TEST(Summary, numerals_follow_a_key_that_was_said) {
+  example::TakeMaker maker(120.0);
+  maker.bars(24);
+  for (int bar = 0; bar < 24; bar += 12) {
+    const auto add = [&](int from, int to, const char* label) {
+      maker.chord(4 * (bar + from), 4 * (bar + to), label);
+    };
+    add(0, 4, "G7");
+    add(4, 6, "C7");
+    add(6, 8, "G7");
+    add(8, 9, "D7");
+    add(9, 10, "C7");
+    add(10, 12, "G7");
+  }
+  take::Take take = maker.done();
+  take.key = take::Key{5, false, take::State::proposed, 0.5};
+  EXPECT_EQ(form_numerals(take).substr(0, 5), "| I7 ");
+  take.key->state = take::State::confirmed;
+  EXPECT_EQ(form_numerals(take).substr(0, 6), "| II7 ");
 }
 
 TEST(Summary, places_are_on_the_beat_or_in_tenths_of_it) {
