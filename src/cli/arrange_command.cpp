@@ -8,6 +8,7 @@
 #include "src/parts/arrange.hpp"
 #include "src/sheet/text_tab.hpp"
 #include "src/take/storage.hpp"
+#include "src/take/validate.hpp"
 
 namespace lowstride::cli {
 namespace {
@@ -39,7 +40,9 @@ ExitCode run_arrange(const ArrangeOptions& typed) {
   const auto loaded = take::load_take(typed.take);
   if (!loaded) return tell(loaded.error());
   for (const std::string& sentence : loaded->messages) remark(sentence);
-  const auto arrangement = parts::arrange(loaded->take, *options);
+  take::Take take = loaded->take;
+  if (take.title.empty()) take.title = take::to_plain_text(typed.take.stem().string());
+  const auto arrangement = parts::arrange(take, *options);
   if (!arrangement) {
     return tell({arrangement.error().code,
                  fmt::format("'{}': {}", typed.take.string(), arrangement.error().message)});

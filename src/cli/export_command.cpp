@@ -123,6 +123,12 @@ Result<Paths> write_text(const ExportOptions& options, const std::vector<Part>& 
   std::string text;
   for (const Part& part : parts) {
     tab.layout = part.layout;
+    if (sheet::asks_for_part(part.layout)) {
+      if (const auto cut = sheet::excerpt(part.take, part.layout); !cut) {
+        return fail(cut.error().code,
+                    fmt::format("'{}': {}", options.take.string(), cut.error().message));
+      }
+    }
     if (!text.empty()) text += "\n\n";
     text += sheet::render_text_tab(part.take, tab);
   }
@@ -195,6 +201,9 @@ Result<Paths> write(const ExportOptions& options, const take::Take& take) {
   }
   const bool is_score =
       options.format == "musicxml" || options.format == "midi" || options.format == "tables";
+  if (options.has_roles) {
+    remark("--roles goes with --format text; tables have them anyway.");
+  }
   if (!is_score) return write_pages(options, take, *parts);
   if (parts->size() > 1) {
     return fail(ErrorCode::invalid_argument,

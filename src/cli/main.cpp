@@ -12,6 +12,7 @@
 #include "src/cli/command_tree.hpp"
 #include "src/cli/commands.hpp"
 #include "src/cli/completion.hpp"
+#include "src/cli/console.hpp"
 #include "src/cli/declare.hpp"
 #include "src/cli/man_page.hpp"
 #include "src/cli/version.hpp"
@@ -94,6 +95,13 @@ int run(int argc, char** argv) {
   const CLI::App* edit_command = add_edit(app, edit, typed);
   lowstride::cli::name_paths(app);
   add_written_help(app);
+  const std::string first = argc > 1 ? argv[1] : "";
+  const auto is_called = [&first](const CLI::App* command) { return command->check_name(first); };
+  if (!first.empty() && first.front() != '-' && app.get_subcommands(is_called).empty()) {
+    std::fprintf(stderr, "lowstride: '%s' is not a command; lowstride --help lists them.\n",
+                 lowstride::cli::printable(first).c_str());
+    return static_cast<int>(ExitCode::wrong_usage);
+  }
   try {
     app.parse(argc, argv);
   } catch (const CLI::ParseError& error) {

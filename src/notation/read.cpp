@@ -41,14 +41,12 @@ Result<ReadTake> read_line(const std::filesystem::path& path, const ReadOptions&
                 fmt::format("'{}' is not there; check the name.", path.string()));
   }
   const std::string bytes = beginning_of(path);
-  if (bytes.starts_with("MThd") || bytes.starts_with("RIFF")) {
-    if (bytes.starts_with("RIFF")) {
-      return fail(ErrorCode::unsupported,
-                  fmt::format("'{}' is wrapped as RIFF; export it as a plain MIDI file (.mid).",
-                              path.string()));
-    }
-    return read_midi(path, options);
+  if (bytes.starts_with("RIFF") && bytes.substr(0, 12).ends_with("RMID")) {
+    return fail(ErrorCode::unsupported,
+                fmt::format("'{}' is wrapped as RIFF; export it as a plain MIDI file (.mid).",
+                            path.string()));
   }
+  if (bytes.starts_with("MThd")) return read_midi(path, options);
   if (bytes.starts_with("PK")) {
     return fail(ErrorCode::unsupported,
                 fmt::format("'{}' is compressed; export it as uncompressed MusicXML (.musicxml).",

@@ -173,6 +173,13 @@ class MidiReader {
   [[nodiscard]] Result<ReadTake> read(const std::filesystem::path& path) {
     for (const std::string& sentence : file_.damages) read_.remarks.push_back(sentence);
     const auto parts = parts_of(file_);
+    if (parts.empty() && !file_.damages.empty()) {
+      return fail(
+          ErrorCode::damaged,
+          fmt::format("'{}' breaks off before its first note; export it again from where it "
+                      "came.",
+                      path.string()));
+    }
     if (parts.empty()) {
       return fail(
           ErrorCode::unsupported,

@@ -246,6 +246,12 @@ Result<ReadTake> read_tables(const fs::path& path, const ReadOptions& options) {
   if (!beats_text) return tl::unexpected(beats_text.error());
   const auto tuning_text = contents(tuning_ending);
   if (!tuning_text) return tl::unexpected(tuning_text.error());
+  if (std::error_code error; !is_there && fs::is_regular_file(path, error)) {
+    return fail(ErrorCode::unsupported,
+                fmt::format("'{}' is no MIDI file, MusicXML file or table; a recording is taken in "
+                            "with lowstride lift, and a take can be worked on as it is.",
+                            path.string()));
+  }
   if (!is_there) {
     return fail(ErrorCode::not_found,
                 fmt::format("There are no tables '{}{}' or their like; name a take, a MIDI file, a "

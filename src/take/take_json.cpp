@@ -150,10 +150,11 @@ std::string take_to_json(const Take& take) {
 Result<Take> take_from_json(std::string_view text, std::string_view name) {
   auto document = detail::parse_json(text);
   if (!document || !document->is_object()) {
-    return fail(ErrorCode::damaged,
-                fmt::format("'{}' is damaged or not a take; open the version before it ({}.bak) or "
-                            "another file.",
-                            name, name));
+    return fail(
+        ErrorCode::damaged,
+        fmt::format("'{}' is damaged or not a take; name a take, or take a recording in with "
+                    "lowstride lift first.",
+                    name));
   }
   const auto format = document->find("format");
   if (format == document->end() || *format != format_name) {
@@ -165,9 +166,9 @@ Result<Take> take_from_json(std::string_view text, std::string_view name) {
   if (version_field == document->end() || !detail::from_json(*version_field, version) ||
       version < 1) {
     return fail(ErrorCode::damaged,
-                fmt::format("'{}' does not say which version of a take it is; open the version "
-                            "before it ({}.bak).",
-                            name, name));
+                fmt::format("'{}' does not say which version of a take it is; mend it, or lift its "
+                            "recording to another place (-o).",
+                            name));
   }
   if (version > take_format_version) {
     return fail(ErrorCode::unsupported,
@@ -182,16 +183,18 @@ Result<Take> take_from_json(std::string_view text, std::string_view name) {
   detail::JsonReader reader(*document);
   detail::fields(reader, take);
   if (!reader.is_good()) {
-    return fail(ErrorCode::damaged,
-                fmt::format("'{}' is damaged: '{}' is missing or makes no sense; open the version "
-                            "before it ({}.bak) or mend it.",
-                            name, reader.fault(), name));
+    return fail(
+        ErrorCode::damaged,
+        fmt::format("'{}' is damaged: '{}' is missing or makes no sense; mend it, or lift its "
+                    "recording to another place (-o).",
+                    name, reader.fault()));
   }
   tidy(take);
   if (auto outcome = check_take(take); !outcome) {
-    return fail(ErrorCode::damaged,
-                fmt::format("'{}' is damaged: {} Open the version before it ({}.bak) or mend it.",
-                            name, outcome.error().message, name));
+    return fail(
+        ErrorCode::damaged,
+        fmt::format("'{}' is damaged: {} Mend it, or lift its recording to another place (-o).",
+                    name, outcome.error().message));
   }
   return take;
 }
