@@ -71,17 +71,11 @@ void Desk::open(const std::filesystem::path& path) {
     save_last_view(session_.path(),
                    {state_.axis.begin_samples, state_.axis.samples_per_px, state_.cursor_samples});
   }
-  remember(settings_, path);
   drill_.close();
   is_drilling_ = false;
-  hearing_.reset();
-  if (hearing_coming_.valid()) stale_hearing_.push_back(std::move(hearing_coming_));
-  seen_path_.clear();
-  seen_recording_.clear();
-  state_.clear_selection();
-  state_.range.reset();
-  state_.cursor_samples = 0.0;
+  if (hearing_) hearing_->stop();
   state_.playing_samples.reset();
+  asked_path_ = path;
   session_.open(path);
 }
 
@@ -96,9 +90,13 @@ void Desk::take_in_background() {
                       saved->path.string()));
     }
   }
+  const bool is_another = session_.has_take() && seen_opened_ != session_.opened_count();
+  // What was said of the take before is of no use with this one.
+  if (is_another) notices_.clear();
   for (std::string& message : session_.take_messages()) {
     // The recovery notice says this, and what can be done about it.
-    if (session_.recovered_count() > 0 && message.find("were taken up from") != std::string::npos) {
+    if (session_.recovered_count() > 0 && message.find(" taken up from ") != std::string::npos) {
+      recovery_text_ = std::move(message);
       continue;
     }
     // What is short goes by; what a player must not miss stays until it is read.
@@ -113,7 +111,8 @@ void Desk::take_in_background() {
   if (session_.revision() == seen_revision_) return;
   seen_revision_ = session_.revision();
   keep_selection_valid(state_, session_.take());
-  if (session_.has_take() && seen_path_ != session_.path()) took_another();
+  if (is_another) took_another();
+  if (!session_.has_take()) drop_ears();
   if (!session_.has_take() && session_.take().length_samples > 0) {
     // The waveform of what is being opened.
     state_.axis = showing(state_.axis, 0.0, static_cast<double>(session_.take().length_samples),
@@ -128,16 +127,28 @@ void Desk::take_in_background() {
 }
 
 void Desk::took_another() {
-  seen_path_ = session_.path();
+  seen_opened_ = session_.opened_count();
+  if (!asked_path_.empty()) {
+    remember(settings_, asked_path_);
+    state_.clear_selection();
+    state_.range.reset();
+    state_.cursor_samples = 0.0;
+    asked_path_.clear();
+  }
   is_new_view_ = true;
   is_recovery_open_ = session_.recovered_count() > 0;
   hear_ = {};
+  state_.is_loop_on = false;
   open_ears();
 }
 
-void Desk::open_ears() {
+void Desk::drop_ears() {
   hearing_.reset();
   if (hearing_coming_.valid()) stale_hearing_.push_back(std::move(hearing_coming_));
+}
+
+void Desk::open_ears() {
+  drop_ears();
   if (!options_.make_hearing) return;
   // A film's sound is decoded first: that may take seconds.
   hearing_coming_ = std::async(

@@ -86,6 +86,7 @@ class Desk {
   void take_in_background();
   void took_another();
   void open_ears();
+  void drop_ears();
   void take_in_ears();
   void drain_keys();
   bool type_fret(const KeyChord& chord);
@@ -173,12 +174,13 @@ class Desk {
   double status_seconds_ = 0.0;
   double clock_seconds_ = 0.0;
   std::uint64_t seen_revision_ = 0;
-  std::filesystem::path seen_path_;
-  std::filesystem::path seen_recording_;
+  std::uint64_t seen_opened_ = 0;
+  std::filesystem::path asked_path_;  // to be opened; empty when it was
   bool is_new_view_ = false;
   bool had_notes_ = false;
   bool is_closing_ = false;
   std::vector<std::string> notices_;  // that stay until they are read
+  std::string recovery_text_;         // what was taken up from the journal
   std::vector<std::int64_t> taps_;
   double last_tap_seconds_ = 0.0;
   double ramp_to_ = 0.0;  // speed that the repeats go up to; 0 = no ramp

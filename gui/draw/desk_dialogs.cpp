@@ -219,12 +219,9 @@ void Desk::recovery_notice() {
     next_window({480.0F * scale_, 0.0F}, {screen.x / 2, screen.y * 0.35F}, {0.5F, 0.5F});
     if (ImGui::Begin("Taken up again", &is_recovery_open_, fixed_window)) {
       const std::vector<std::string> done = session_.history()->done();
-      ImGui::TextWrapped("%s",
-                         fmt::format("{} edits that were not saved yet were taken up from the "
-                                     "journal, the last one: {}. After a power cut the last "
-                                     "second may be missing.",
-                                     session_.recovered_count(), done.empty() ? "" : done.back())
-                             .c_str());
+      ImGui::TextWrapped(
+          "%s", fmt::format("{} The last one: {}.", recovery_text_, done.empty() ? "" : done.back())
+                    .c_str());
       if (ImGui::Button("Keep them  (Esc)")) is_recovery_open_ = false;
       ImGui::SameLine();
       if (ImGui::Button("Back to what was saved")) {

@@ -81,7 +81,8 @@ void Desk::run_notes(Action action) {
       return apply(remove_notes(take, ids));
     }
     case Action::next_candidate: {
-      if (!first) return say("Select a note first.");
+      if (!first && state_.chord) return run(Action::chord_1);
+      if (!first) return say("Select a note or a chord first.");
       const take::Note& note = take.notes[*first];
       if (note.alternatives.empty()) return say("There is no other candidate.");
       return apply(set_pitch(take, note.id, note.alternatives.front().midi));

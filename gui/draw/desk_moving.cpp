@@ -54,11 +54,16 @@ void Desk::go_to_doubt(int direction) {
     if (direction < 0) --next;
     next = (next + count) % count;
   }
-  select_doubt(sorted[static_cast<std::size_t>(next)], true);
-  say(fmt::format("Doubt {} of {}. Right: {}. Else type the fret, {} another candidate, or {}.",
-                  next + 1, count, key_text(settings_.keys.key_of(Action::confirm)),
-                  key_text(settings_.keys.key_of(Action::next_candidate)),
-                  key_text(settings_.keys.key_of(Action::doubt_and_next))));
+  const Doubt& doubt = sorted[static_cast<std::size_t>(next)];
+  select_doubt(doubt, true);
+  const auto key = [this](Action action) { return key_text(settings_.keys.key_of(action)); };
+  const std::string else_do =
+      doubt.kind == Doubt::Kind::note
+          ? fmt::format("type the fret, {} another candidate", key(Action::next_candidate))
+          : fmt::format("{} its name, {} another candidate", key(Action::name_chord),
+                        key(Action::next_candidate));
+  say(fmt::format("Doubt {} of {}. Right: {}. Else {}, or {}.", next + 1, count,
+                  key(Action::confirm), else_do, key(Action::doubt_and_next)));
 }
 
 void Desk::step_note(int direction, bool extends) {

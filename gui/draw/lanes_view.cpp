@@ -2,6 +2,8 @@
 
 #include <algorithm>
 #include <cmath>
+#include <string>
+#include <utility>
 
 #include <fmt/format.h>
 
@@ -57,6 +59,8 @@ class LanesPainter {
   void passages();
   void remarks();
   void chords();
+  [[nodiscard]] std::pair<std::string, float> fitted(std::string name, float size,
+                                                     float room) const;
   void strings();
   void note(const NoteBox& box);
   void column(const NoteBox& box);
@@ -197,6 +201,25 @@ void LanesPainter::remarks() {
   }
 }
 
+/// A chord's name in its box: smaller where it must be, and cut where that is not enough, so that
+/// it can be seen; half of "Dm6" would be another chord.
+std::pair<std::string, float> LanesPainter::fitted(std::string name, float size, float room) const {
+  constexpr float least_share = 0.72F;
+  const float width = Brush::text_width(b_.fonts.number, size, name);
+  if (width <= room) return {std::move(name), size};
+  size *= std::max(least_share, room / width);
+  std::string shown = name;
+  while (!name.empty() && Brush::text_width(b_.fonts.number, size, shown) > room) {
+    // A letter of UTF-8 goes as a whole.
+    while (name.size() > 1 && (static_cast<unsigned char>(name.back()) & 0xC0U) == 0x80U) {
+      name.pop_back();
+    }
+    name.pop_back();
+    shown = name + "…";
+  }
+  return {std::move(shown), size};
+}
+
 void LanesPainter::chords() {
   const Rect* lane = open_lane(LaneKind::chords);
   if (lane == nullptr) return;
@@ -215,9 +238,11 @@ void LanesPainter::chords() {
     if (chord.text.empty()) continue;
     b_.list.PushClipRect({std::max(box.x0, l_.axis.left_px), box.y0}, {box.x1, box.y1}, true);
     const float x = std::max(box.x0, l_.axis.left_px) + px(8);
-    b_.text(b_.fonts.number, text_px, {x, box.middle_y()}, t_.text, chord.text);
+    const float sign = chord.is_doubt ? Brush::text_width(b_.fonts.number, text_px, "?") : 0.0F;
+    const auto [shown, size] = fitted(chord.text, text_px, box.x1 - x - sign - px(3));
+    b_.text(b_.fonts.number, size, {x, box.middle_y()}, t_.text, shown);
     if (chord.is_doubt) {
-      const float width = Brush::text_width(b_.fonts.number, text_px, chord.text);
+      const float width = Brush::text_width(b_.fonts.number, size, shown);
       b_.text(b_.fonts.number, text_px, {x + width + px(2), box.middle_y()}, t_.text, "?");
     }
     b_.list.PopClipRect();

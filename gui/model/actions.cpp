@@ -100,7 +100,7 @@ constexpr std::array<ActionInfo, action_count> actions{{
     {Action::dead, "dead", "Notes", "Dead note", KeyChord{'X'}},
     {Action::add_note, "add_note", "Notes", "Add a note at the cursor", KeyChord{'I'}},
     {Action::remove, "remove", "Notes", "Remove: nothing is played here", KeyChord{keys::del}},
-    {Action::next_candidate, "next_candidate", "Notes", "Next candidate for the pitch",
+    {Action::next_candidate, "next_candidate", "Notes", "Next candidate for note or chord",
      KeyChord{'V'}},
     {Action::copy_bars, "copy_bars", "Notes", "Copy the marked bars to the cursor",
      KeyChord{'D', true}},

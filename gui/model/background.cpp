@@ -80,6 +80,10 @@ const std::string& Progress::stage() {
 
 namespace detail {
 
+fs::path take_path_of(const fs::path& path) {
+  return is_take_path(path) ? path : take::take_path_for(path);
+}
+
 Result<Opened> open_in_background(const fs::path& path, const std::optional<fs::path>& version,
                                   EarlyWaveform& early, const WorkControl& control) {
   control.report("Opening", 0.0);
@@ -138,7 +142,7 @@ Result<Opened> open_in_background(const fs::path& path, const std::optional<fs::
   const auto reader = audio::open_recording(path, {}, control);
   if (!reader) return tl::unexpected(reader.error());
   const audio::RecordingInfo& info = (*reader)->info();
-  opened.path = take::take_path_for(path);
+  opened.path = take_path_of(path);
   opened.recording = path;
   auto done = from(
       take::TakeFile::open_or_create(opened.path, analysis::fresh_take(info, path, opened.path)));

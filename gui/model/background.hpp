@@ -58,6 +58,9 @@ struct EarlyWaveform {
   std::atomic<bool> is_there{false};
 };
 
+/// Where the take lies that is meant by a path: the path itself, or that of a recording's take.
+[[nodiscard]] std::filesystem::path take_path_of(const std::filesystem::path& path);
+
 /// Opens a take, or the take of a recording, which is begun if it is not there; `version`, a saved
 /// one, changes places with it before. One that somebody else has open or that cannot be written is
 /// read alone. Errors: those of take::TakeFile and audio::open_recording.

@@ -46,16 +46,8 @@ void Session::open(const fs::path& path, std::optional<fs::path> version) {
   Unfinished former{std::move(opening_), std::move(lifting_), std::move(fetching_),
                     std::move(following_)};
   progress_ = std::make_shared<Progress>();
-  // The file of the take at hand is given back first: it may be opened anew.
-  file_.reset();
-  is_read_only_ = false;
-  shown_ = {};
-  levels_.reset();
-  evidence_.reset();
-  recording_.clear();
-  followed_edit_.reset();
-  follow_base_.reset();
-  recovered_count_ = 0;
+  // The file of a take that is opened anew is given back first.
+  if (version || is_same_take(path)) let_go();
   changed();
   early_ = std::make_shared<detail::EarlyWaveform>();
   opening_ =
@@ -65,6 +57,24 @@ void Session::open(const fs::path& path, std::optional<fs::path> version) {
         former = {};
         return detail::open_in_background(path, version, *early, progress->control());
       });
+}
+
+bool Session::is_same_take(const fs::path& path) const {
+  const fs::path take_path = detail::take_path_of(path);
+  std::error_code error;
+  return has_take() && (take_path == path_ || fs::equivalent(take_path, path_, error));
+}
+
+void Session::let_go() {
+  file_.reset();
+  is_read_only_ = false;
+  shown_ = {};
+  levels_.reset();
+  evidence_.reset();
+  recording_.clear();
+  followed_edit_.reset();
+  follow_base_.reset();
+  recovered_count_ = 0;
 }
 
 bool Session::poll() {
@@ -78,14 +88,15 @@ bool Session::poll() {
     take_in_early();
     early_.reset();
     changed();
+    if (!opened && opened.error().code != ErrorCode::cancelled) {
+      messages_.push_back(opened.error().message);
+    }
     if (opened) {
       begin(std::move(*opened));
+    } else if (has_take()) {
+      go_on();
     } else {
-      shown_ = {};
-      levels_.reset();
-      if (opened.error().code != ErrorCode::cancelled) {
-        messages_.push_back(opened.error().message);
-      }
+      let_go();
     }
   }
   if (is_ready(fetching_)) {
@@ -119,6 +130,7 @@ bool Session::poll() {
 
 void Session::take_in_early() {
   if (!early_ || !early_->is_there.exchange(false)) return;
+  let_go();
   levels_ = std::move(early_->levels);
   shown_.length_samples = early_->sample_count;
   shown_.time_base_hz = static_cast<std::int64_t>(early_->sample_rate_hz);
@@ -126,6 +138,8 @@ void Session::take_in_early() {
 }
 
 void Session::begin(detail::Opened opened) {
+  if (has_take()) let_go();
+  ++opened_count_;
   path_ = std::move(opened.path);
   recording_ = std::move(opened.recording);
   file_ = std::move(opened.file);
@@ -139,6 +153,13 @@ void Session::begin(detail::Opened opened) {
   if (!is_wave_there || recording_.empty()) levels_.reset();
   if (recording_.empty()) return;
   if (!levels_) levels_ = std::make_unique<LevelsReader>(recording_, take().length_samples);
+  go_on();
+}
+
+/// What a take still lacks: it is listened to, or what was heard is fetched.
+void Session::go_on() {
+  if (followed_edit_ && !following_.valid()) start_follow_up();
+  if (recording_.empty() || evidence_) return;
   if (file_ && take().analysis_version.empty()) {
     const double seconds =
         static_cast<double>(take().length_samples) / static_cast<double>(take().time_base_hz);
@@ -331,7 +352,7 @@ void Session::listen_again() {
     messages_.emplace_back("There is no recording to listen to.");
     return;
   }
-  if (!lifting_.valid()) start_lift();
+  if (!lifting_.valid() && !opening_.valid()) start_lift();
 }
 
 void Session::cancel_work() {

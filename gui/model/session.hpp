@@ -30,8 +30,9 @@ class Session {
   ~Session();
 
   /// Opens a take (NAME.take) or a recording: whose take is opened if it lies beside it, and begun
-  /// and lifted if not. What was open is left as it is on disk, its edits in the journal. Errors
-  /// come as `messages`.
+  /// and lifted if not. What was open is left as it is on disk, its edits in the journal, once the
+  /// new file is known to be one; till then, and where it is none, it stays. Errors come as
+  /// `messages`.
   void open(const std::filesystem::path& path);
 
   /// Takes in what the background has done. Call once a frame. True when the take, its recording or
@@ -41,6 +42,8 @@ class Session {
   [[nodiscard]] bool has_take() const noexcept { return file_ || is_read_only_; }
   [[nodiscard]] bool is_read_only() const noexcept { return is_read_only_; }
   [[nodiscard]] const take::Take& take() const noexcept;
+  /// How many takes were opened so far: another number, another take or the same one anew.
+  [[nodiscard]] std::uint64_t opened_count() const noexcept { return opened_count_; }
   /// Another number for another state of the take.
   [[nodiscard]] std::uint64_t revision() const noexcept { return revision_; }
   /// Of the take as it is now.
@@ -111,7 +114,10 @@ class Session {
   };
 
   void open(const std::filesystem::path& path, std::optional<std::filesystem::path> version);
+  [[nodiscard]] bool is_same_take(const std::filesystem::path& path) const;
+  void let_go();
   void begin(detail::Opened opened);
+  void go_on();
   void take_in_early();
   void start_lift(bool is_first_part = false);
   void start_follow_up();
@@ -127,6 +133,7 @@ class Session {
   take::Take shown_;  // when read only, or nothing is open
   bool is_read_only_ = false;
   std::uint64_t revision_ = 1;
+  std::uint64_t opened_count_ = 0;
   std::size_t recovered_count_ = 0;
   std::optional<Digest> digest_;
   std::uint64_t digest_revision_ = 0;

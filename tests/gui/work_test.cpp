@@ -1,4 +1,5 @@
 // The desk while something goes on in the background, and what it passes on to the ears.
+#include <fstream>
 #include <set>
 #include <thread>
 #include <vector>
@@ -108,6 +109,21 @@ TEST_F(AtWork, another_recording_is_opened_while_one_is_listened_to) {
     EXPECT_TRUE(session().take().chords.empty());
     fs::remove(stage_.folder() / "silent.take");
   }
+}
+
+TEST_F(AtWork, a_file_that_is_no_recording_leaves_the_take_where_it_is) {
+  stage_.desk().open(recording_);
+  ASSERT_TRUE(step_until([&] { return session().has_take() && session().work(); }));
+  const fs::path letter = stage_.folder() / "letter.wav";
+  std::ofstream(letter) << "Dear pupil";
+  stage_.desk().open(letter);
+  stage_.settle();
+  EXPECT_EQ(session().path().filename(), "ferry-slip.take");
+  EXPECT_FALSE(session().is_read_only());
+  // What it was listened to for goes on, and nothing of the other file is kept.
+  EXPECT_FALSE(session().take().notes.empty());
+  EXPECT_NE(session().levels(), nullptr);
+  EXPECT_THAT(stage_.desk().settings().recent, testing::Each(testing::Ne(letter)));
 }
 
 TEST_F(AtWork, the_same_recording_opened_again_meanwhile_can_be_worked_on) {
