@@ -2,7 +2,8 @@
 # Installs what is missing, builds, and tests.
 #   tests/run.sh            the quick tier: unit and end-to-end tests, accuracy on clips rendered here, format, clang-tidy
 #                           on changed files
-#   tests/run.sh --long     adds what takes longer: tests labelled `long`, sanitizers, a minute of each fuzzer, clang-tidy on every file
+#   tests/run.sh --long     adds what takes longer: tests labelled `long`, address, undefined and thread sanitizers, a minute of
+#                           each fuzzer, clang-tidy on every file
 set -euo pipefail
 
 top=$(cd "$(dirname "${BASH_SOURCE[0]}")/.." && pwd)
@@ -39,6 +40,8 @@ if [ $long = yes ]; then
   LOWSTRIDE_BUILD_DIR=$build-sanitize src/install/setup.sh tests -DCMAKE_BUILD_TYPE=RelWithDebInfo \
     "-DCMAKE_CXX_FLAGS_RELWITHDEBINFO=-O1 -g1" "-DCMAKE_C_FLAGS_RELWITHDEBINFO=-O1 -g1" -DLOWSTRIDE_SANITIZE=address,undefined -DLOWSTRIDE_BUILD_BENCHES=OFF
   ctest --test-dir "$build-sanitize" --output-on-failure -j "$(nproc)" -LE 'long|accuracy'
+  echo "== threads"
+  LOWSTRIDE_THREADS_BUILD_DIR=$build-threads tests/threads.sh
   echo "== fuzzers"
   LOWSTRIDE_FUZZ_BUILD_DIR=$build-fuzz tests/fuzz/run.sh 60 || { status=$?; [ $status -eq 77 ] || exit $status; left_out+=("fuzzers"); }
   left_out+=("benches (build/tests/bench/)")
