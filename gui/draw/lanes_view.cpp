@@ -204,7 +204,7 @@ void LanesPainter::remarks() {
 /// A chord's name in its box: smaller where it must be, and cut where that is not enough, so that
 /// it can be seen; half of "Dm6" would be another chord.
 std::pair<std::string, float> LanesPainter::fitted(std::string name, float size, float room) const {
-  constexpr float least_share = 0.72F;
+  constexpr float least_share = 0.65F;
   const float width = Brush::text_width(b_.fonts.number, size, name);
   if (width <= room) return {std::move(name), size};
   size *= std::max(least_share, room / width);
@@ -237,11 +237,16 @@ void LanesPainter::chords() {
     if (chord.is_selected) b_.outline(box, t_.selection, px(3), px(2));
     if (chord.text.empty()) continue;
     b_.list.PushClipRect({std::max(box.x0, l_.axis.left_px), box.y0}, {box.x1, box.y1}, true);
-    const float x = std::max(box.x0, l_.axis.left_px) + px(8);
+    const float x = std::max(box.x0, l_.axis.left_px) + px(6);
+    const float room = box.x1 - x - px(2);
     const float sign = chord.is_doubt ? Brush::text_width(b_.fonts.number, text_px, "?") : 0.0F;
-    const auto [shown, size] = fitted(chord.text, text_px, box.x1 - x - sign - px(3));
+    auto fit = fitted(chord.text, text_px, room - sign - px(2));
+    // The name before the sign: the box has the colour of doubt anyway.
+    const bool has_sign = chord.is_doubt && fit.first == chord.text;
+    if (!has_sign) fit = fitted(chord.text, text_px, room);
+    const auto& [shown, size] = fit;
     b_.text(b_.fonts.number, size, {x, box.middle_y()}, t_.text, shown);
-    if (chord.is_doubt) {
+    if (has_sign) {
       const float width = Brush::text_width(b_.fonts.number, size, shown);
       b_.text(b_.fonts.number, text_px, {x + width + px(2), box.middle_y()}, t_.text, "?");
     }

@@ -86,8 +86,9 @@ Result<void> add_folder(std::vector<Item>& items, const fs::path& folder,
 
 Result<std::vector<Item>> items_of(const LiftOptions& options) {
   std::error_code error;
-  if (!options.output.empty() && fs::exists(options.output, error) &&
-      !fs::is_directory(options.output, error)) {
+  const bool is_named_as_take = options.output.extension() == ".take";
+  if (!options.output.empty() && !fs::is_directory(options.output, error) &&
+      (is_named_as_take || fs::exists(options.output, error))) {
     return fail(ErrorCode::conflict,
                 fmt::format("'{}' is no folder; several takes need one: give -o FOLDER.",
                             printable(options.output.string())));
