@@ -177,9 +177,9 @@ def passages(measure):
 def hours(measure, count):
     rate = 22_050
     write_wav(measure.folder / "evening.wav", rate, 1, int(count * 3600))
-    # A lift takes about a fortieth of the recording's length. It holds all evidence at once, 40 MB an hour, and half as much again while
-    # it reads it: 58 MB an hour over 88 MB were measured (105 MB for 0.3 hours).
-    printed = measure.run(f"lift {count:g} hours", ["lift", "evening.wav"], count * 3600 / 15, 150 + 120 * count)
+    # A lift takes about an eightieth of the recording's length. It holds all evidence at once, 40 MB an hour, and half as much again
+    # while it reads it: 60 MB an hour over 88 MB were measured (449 MB for six hours, 105 MB for 0.3).
+    printed = measure.run(f"lift {count:g} hours", ["lift", "evening.wav"], count * 3600 / 30, 150 + 80 * count)
     measure.expect("two notes a second were found", printed.count("\n") > count * 500)
     measure.run("export tables", ["export", "evening.take", "--format", "tables", "-o", "evening"], 10 * count + 5, 250 + 50 * count)
     found = len((measure.folder / "evening.notes.tsv").read_text(encoding="utf-8").splitlines()) - 1
