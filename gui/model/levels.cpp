@@ -141,7 +141,11 @@ LevelsReader::~LevelsReader() {
 std::shared_ptr<const CloseUp> LevelsReader::close_up(std::int64_t begin, std::int64_t end) {
   begin = std::max<std::int64_t>(0, begin);
   end = std::min(end, levels_.sample_count());
-  auto last = close_up_.load();
+  std::shared_ptr<const CloseUp> last;
+  {
+    const std::scoped_lock lock(mutex_);
+    last = close_up_;
+  }
   if (last && begin >= last->begin_sample &&
       end <= last->begin_sample + static_cast<std::int64_t>(last->samples.size())) {
     return last;
@@ -244,7 +248,8 @@ void LevelsReader::answer_wish(audio::SampleReader& reader) {
       close_up->samples[i] += channel[i] / static_cast<float>(view.channel_count());
     }
   }
-  close_up_.store(std::move(close_up));
+  const std::scoped_lock lock(mutex_);
+  close_up_ = std::move(close_up);
 }
 
 }  // namespace lowstride::desk

@@ -5,6 +5,7 @@
 #include <cstdint>
 #include <filesystem>
 #include <memory>
+#include <mutex>
 #include <optional>
 #include <thread>
 #include <vector>
@@ -97,7 +98,8 @@ class LevelsReader {
   std::atomic<std::int64_t> wish_end_{-1};
   std::atomic<std::uint32_t> wish_number_{0};
   std::uint32_t answered_ = 0;
-  std::atomic<std::shared_ptr<const CloseUp>> close_up_;
+  std::mutex mutex_;  // held to copy the pointer; libstdc++ 12's atomic one leaves reads unguarded
+  std::shared_ptr<const CloseUp> close_up_;  // guarded by mutex_
   std::atomic<bool> is_stopped_{false};
   std::jthread thread_;
 };

@@ -103,6 +103,7 @@ std::string doubts_text(const take::Take& take, std::vector<DoubtPlace> doubts,
     doubts.resize(most);
   }
   std::vector<std::string> places;
+  places.reserve(doubts.size());
   for (const DoubtPlace& doubt : doubts) places.push_back(place_text(take, doubt.time_samples));
   return text + fmt::format(", {}: {}", has_more ? "worst first" : "at", fmt::join(places, " "));
 }

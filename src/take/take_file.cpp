@@ -221,8 +221,8 @@ Result<void> TakeFile::Inside::write(const std::string& text, const std::string&
   if (auto outcome = file->write(text); !outcome) return outcome;
   if (auto outcome = journal.append_saved(hash); !outcome) return outcome;
   // A damaged file is not kept as the version before: the backup is the good one.
-  const auto kept = is_damaged ? detail::keep_as(path, detail::free_name(path, "damaged"))
-                               : detail::keep_version(path);
+  auto kept = is_damaged ? detail::keep_as(path, detail::free_name(path, "damaged"))
+                         : detail::keep_version(path);
   if (!kept) return kept;
   if (auto outcome = file->commit(); !outcome) return outcome;
   journal.restart(hash);
