@@ -110,6 +110,7 @@ std::vector<fs::path> version_paths(const fs::path& take_path) {
     return std::tie(a.saved, a.number) > std::tie(b.saved, b.number);
   });
   std::vector<fs::path> paths;
+  paths.reserve(found.size());
   for (Version& version : found) paths.push_back(std::move(version.path));
   return paths;
 }

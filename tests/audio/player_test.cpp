@@ -135,7 +135,8 @@ TEST_F(PlayerOf, a_loop_goes_round_without_a_gap_and_keeps_its_length) {
     // Two clicks a round, each round 10000 / speed samples, for good.
     for (std::size_t i = 2; i < found.size(); ++i) {
       EXPECT_NEAR(static_cast<double>(found[i]),
-                  static_cast<double>(found[i % 2]) + static_cast<double>(i / 2) * 10000.0 / speed,
+                  static_cast<double>(found[i % 2]) +
+                      std::floor(0.5 * static_cast<double>(i)) * 10000.0 / speed,
                   0.001 * rate_hz)
           << i;
       // The end of the loop is its begin.

@@ -158,8 +158,8 @@ int main(int argc, char** argv) {
   // An edit costs copies of the take and a new digest: it has 50 ms.
   stage.desk().run(lowstride::desk::Action::clear_selection);
   std::vector<double> edits;
-  for (int i = 0; i < 20; ++i) {
-    state.select_only(stage.take().notes[static_cast<std::size_t>(200 * i)].id);
+  for (std::size_t i = 0; i < 20; ++i) {
+    state.select_only(stage.take().notes[200 * i].id);
     const double begin = thread_ms();
     stage.desk().run(lowstride::desk::Action::semitone_up);
     stage.step();

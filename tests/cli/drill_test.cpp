@@ -53,7 +53,7 @@ class Terminal {
     const auto late = std::chrono::steady_clock::now() + std::chrono::seconds(30);
     for (;;) {
       if (const std::size_t at = screen_.find(words); at != std::string::npos) {
-        const std::string shown = screen_.substr(0, at + words.size());
+        std::string shown = screen_.substr(0, at + words.size());
         screen_.erase(0, at + words.size());
         return shown;
       }
@@ -235,10 +235,10 @@ TEST_F(Drill, a_folder_stands_for_the_takes_in_it) {
 TEST_F(Drill, progress_and_table_are_written) {
   auto kept = history();
   const auto items = drill::items_of(take_);
-  for (std::size_t i = 0; i < items.size(); ++i) {
-    drill::Verdict verdict = drill::judge(items[i], drill::GiveUp{});
-    ASSERT_TRUE(kept.record(items[i], drill::record_of(items[i], verdict, {}, drill::Grade::missed,
-                                                       0.6, 1'760'000'000)));
+  for (const auto& item : items) {
+    drill::Verdict verdict = drill::judge(item, drill::GiveUp{});
+    ASSERT_TRUE(kept.record(
+        item, drill::record_of(item, verdict, {}, drill::Grade::missed, 0.6, 1'760'000'000)));
   }
   for (const char* name : {"mine.svg", "mine.png", "mine.csv"}) {
     const std::string option = std::string(name).ends_with("csv") ? "--csv" : "--progress";

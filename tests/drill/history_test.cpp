@@ -259,8 +259,7 @@ TEST_F(Histories, a_killed_process_loses_no_answer_that_was_recorded) {
       ::_exit(0);
     }
     // Killed in the midst of the work, at another place each time.
-    for (int wait = 0;
-         wait < 400 && bytes_of(counter).size() < static_cast<std::size_t>(5 + 7 * round); ++wait) {
+    for (int wait = 0; wait < 400 && std::ssize(bytes_of(counter)) < 5 + 7 * round; ++wait) {
       std::this_thread::sleep_for(std::chrono::milliseconds(10));
     }
     ::kill(process, SIGKILL);

@@ -12,8 +12,6 @@
 namespace lowstride::drill {
 namespace {
 
-using testing::HasSubstr;
-
 take::Take take_called(const std::string& title) {
   take::Take take = example::line();
   take.title = title;

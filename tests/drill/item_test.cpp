@@ -329,8 +329,10 @@ TEST_F(Judging, sounds_follow_the_beats_as_they_were_played) {
   EXPECT_NEAR(over.left_out[1].begin_seconds, 0.5, 0.01) << "at the recording's own speed";
   EXPECT_NEAR(over.lead_seconds, 4.0, 1e-9);
   EXPECT_EQ(over.tones, order.tones) << "for when it is not at hand";
-  for (double beat = 0.0; beat < 8.0; beat += 0.25)
+  for (int quarter = 0; quarter < 32; ++quarter) {
+    const double beat = 0.25 * quarter;
     EXPECT_NEAR(beat_heard_at(item, 0.5, beat), beat, 1e-6);
+  }
   const SoundOrder line = stretch_sound(item, 1.0);
   EXPECT_EQ(line.source, SoundOrder::Source::tones);
   EXPECT_NEAR(line.tones.front().begin_seconds, 0.0, 0.01);

@@ -75,7 +75,7 @@ void triangle(const Target& target, const ImVec4& clip, const ImDrawVert& a, con
       const float alpha = channel(24) / 255.0F * coverage;
       if (alpha <= 0.0F) continue;
       unsigned char* out =
-          &target.picture.rgb[static_cast<std::size_t>(3 * (y * target.picture.width + x))];
+          &target.picture.rgb[3 * static_cast<std::size_t>(y * target.picture.width + x)];
       for (unsigned i = 0; i < 3; ++i) {
         out[i] = static_cast<unsigned char>(
             std::lround(channel(8 * i) * alpha + static_cast<float>(out[i]) * (1.0F - alpha)));
@@ -87,7 +87,7 @@ void triangle(const Target& target, const ImVec4& clip, const ImDrawVert& a, con
 }  // namespace
 
 Colour Picture::at(int x, int y) const {
-  const auto i = static_cast<std::size_t>(3 * (y * width + x));
+  const auto i = 3 * static_cast<std::size_t>(y * width + x);
   return {rgb[i], rgb[i + 1], rgb[i + 2]};
 }
 
@@ -117,7 +117,7 @@ Picture rasterised(const ImDrawData& data, ImFontAtlas& atlas, Colour ground) {
   Picture picture;
   picture.width = static_cast<int>(data.DisplaySize.x);
   picture.height = static_cast<int>(data.DisplaySize.y);
-  picture.rgb.resize(static_cast<std::size_t>(3 * picture.width * picture.height));
+  picture.rgb.resize(3 * static_cast<std::size_t>(picture.width * picture.height));
   for (std::size_t i = 0; i < picture.rgb.size(); i += 3) {
     picture.rgb[i] = ground.red;
     picture.rgb[i + 1] = ground.green;
@@ -150,7 +150,7 @@ Picture rasterised(const ImDrawData& data, ImFontAtlas& atlas, Colour ground) {
   return picture;
 }
 
-DeskStage::DeskStage(Options options) : scale_(options.scale) {
+DeskStage::DeskStage(const Options& options) : scale_(options.scale) {
   folder_ = fs::temp_directory_path() /
             fmt::format("lowstride-desk-{}-{}", ::getpid(), reinterpret_cast<std::uintptr_t>(this));
   fs::create_directories(folder_);

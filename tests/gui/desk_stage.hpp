@@ -74,7 +74,7 @@ class DeskStage {
     std::optional<std::filesystem::path> settings = {};
     decltype(DeskOptions::make_hearing) make_hearing = {};  // else the ears are DeafHearing
   };
-  explicit DeskStage(Options options);
+  explicit DeskStage(const Options& options);
   DeskStage() : DeskStage(Options{}) {}
   DeskStage(const DeskStage&) = delete;
   DeskStage& operator=(const DeskStage&) = delete;

@@ -26,6 +26,7 @@ TEST_F(Folders, show_folders_first_and_only_what_can_be_opened) {
   }
   const auto entries = folder_entries(folder_);
   std::vector<std::string> names;
+  names.reserve(entries.size());
   for (const FolderEntry& entry : entries) names.push_back(entry.path.filename().string());
   EXPECT_THAT(names, testing::ElementsAre("zeta", "A.take", "b.WAV", "c.m4a"));
   EXPECT_TRUE(entries[1].is_take);

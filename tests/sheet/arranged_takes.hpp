@@ -48,6 +48,7 @@ inline take::Take random_arrangement(std::uint32_t seed, parts::Style style) {
     }
   }
   std::vector<std::optional<int>> line;
+  line.reserve(32);
   for (int i = 0; i < 32; ++i) {
     line.push_back(number(0, 6) == 0 ? std::optional<int>() : number(28, 50));
   }
