@@ -72,7 +72,6 @@ void Desk::open(const std::filesystem::path& path) {
                    {state_.axis.begin_samples, state_.axis.samples_per_px, state_.cursor_samples});
   }
   drill_.close();
-  is_drilling_ = false;
   if (hearing_) hearing_->stop();
   state_.playing_samples.reset();
   asked_path_ = path;
@@ -128,13 +127,14 @@ void Desk::take_in_background() {
 
 void Desk::took_another() {
   seen_opened_ = session_.opened_count();
-  if (!asked_path_.empty()) {
+  // Not a version of the take that is open, nor a file that was asked for in vain before that.
+  if (!asked_path_.empty() && detail::take_path_of(asked_path_) == session_.path()) {
     remember(settings_, asked_path_);
     state_.clear_selection();
     state_.range.reset();
     state_.cursor_samples = 0.0;
-    asked_path_.clear();
   }
+  asked_path_.clear();
   is_new_view_ = true;
   is_recovery_open_ = session_.recovered_count() > 0;
   hear_ = {};
@@ -164,7 +164,7 @@ void Desk::take_in_ears() {
   std::erase_if(stale_hearing_, is_ready);
   if (is_drilling_ && !drill_.is_open()) {
     is_drilling_ = false;
-    open_ears();
+    if (session_.has_take()) open_ears();
   }
   if (!hearing_coming_.valid() || !is_ready(hearing_coming_)) return;
   hearing_ = hearing_coming_.get();

@@ -199,8 +199,10 @@ struct Journal::Inside {
       std::unique_lock lock(mutex);
       if (is_dirty) sync_file(lock);
       // Without this line whoever opens the take is told that the power may have failed.
-      static_cast<void>(
-          write_whole_at(file, closed_line.data(), closed_line.size(), static_cast<off_t>(size)));
+      const int error_number =
+          write_whole_at(file, closed_line.data(), closed_line.size(), static_cast<off_t>(size));
+      // Half of it would look like an edit that was cut off.
+      if (error_number != 0) disk().truncate(file, static_cast<off_t>(size));
       disk().sync(file);
     }
     disk().close(file);

@@ -124,6 +124,12 @@ TEST_F(AtWork, a_file_that_is_no_recording_leaves_the_take_where_it_is) {
   EXPECT_FALSE(session().take().notes.empty());
   EXPECT_NE(session().levels(), nullptr);
   EXPECT_THAT(stage_.desk().settings().recent, testing::Each(testing::Ne(letter)));
+  EXPECT_NE(stage_.ears(), nullptr);
+  // Nor later, when the same take is opened anew for another reason.
+  ASSERT_TRUE(session().save());
+  ASSERT_TRUE(session().open_version_before());
+  stage_.settle();
+  EXPECT_THAT(stage_.desk().settings().recent, testing::Each(testing::Ne(letter)));
 }
 
 TEST_F(AtWork, the_same_recording_opened_again_meanwhile_can_be_worked_on) {
