@@ -51,14 +51,12 @@ class LevelWriter {
   LevelWriter(const std::vector<ChartBeat>& beats, Level level,
               const std::optional<theory::Key>& key, const PitchRange& range)
       : beats_(beats), range_(range) {
-    const bool follows_line =
-        level != Level::roots && level != Level::walk_ups && level != Level::root_fifth;
     for (const ChordRun& chord : chord_runs(beats)) {
       Run run{chord, 0, std::nullopt, theory::scale_in_force(chord.chord, key)};
       if (chord.chord.root_pc) {
         run.root_midi = nearest(chord.chord.bass_pc, reference(chord.begin));
         // Where the line takes an octave on its way, its roots alone would leap.
-        if (!follows_line && last_root_ &&
+        if (is_first_level(level) && last_root_ &&
             std::abs(run.root_midi - *last_root_) > widest_root_leap) {
           run.root_midi = nearest(chord.chord.bass_pc, *last_root_);
         }

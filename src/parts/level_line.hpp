@@ -25,6 +25,10 @@ inline constexpr std::array<Level, 6> all_levels{Level::roots,      Level::walk_
                                                  Level::root_fifth, Level::chord_tones,
                                                  Level::approaches, Level::whole_line};
 
+/// The three that a pupil begins with: roots and what joins them, whatever the line does.
+[[nodiscard]] constexpr bool is_first_level(Level level) noexcept {
+  return level <= Level::root_fifth;
+}
 /// "roots with walk-ups".
 [[nodiscard]] std::string_view level_name(Level level) noexcept;
 /// The level of a number 1..6; nothing for others.

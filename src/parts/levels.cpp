@@ -239,9 +239,7 @@ Result<take::Take> level_take(const take::Take& take, Level level, const LevelOp
     put_notes(part, level_line(chart_of(take).beats, level, key, pitch_range_of(take)));
   }
   // First lines lie where they are taught first, unless a person chose where the hand is.
-  const bool is_first_line =
-      level == Level::roots || level == Level::walk_ups || level == Level::root_fifth;
-  if (is_first_line && !part.fingering.position_fret && part.fingering.prefer_low) {
+  if (is_first_level(level) && !part.fingering.position_fret && part.fingering.prefer_low) {
     part.fingering.position_fret = 1;
     part.fingering.prefer_open = true;
   }

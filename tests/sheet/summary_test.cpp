@@ -55,19 +55,21 @@ TEST(Summary, lists_the_worst_doubts_first) {
   EXPECT_EQ(confirmed.find("Expected"), std::string::npos);
 }
 
-/// Four turns of eight bars, and the first beat of one more bar.
-take::Take turning(int beats_per_bar) {
+/// Turns of eight bars, the last with an ending of its own, and the first beat of one more bar.
+take::Take turning(int beats_per_bar, int turns) {
   example::TakeMaker maker(120.0, beats_per_bar);
-  maker.bars(33);
+  const int last = 8 * turns;
+  maker.bars(last + 1);
   std::erase_if(maker.take().beats,
-                [](const take::Beat& beat) { return beat.bar == 33 && beat.beat > 1; });
+                [last](const take::Beat& beat) { return beat.bar == last + 1 && beat.beat > 1; });
   const auto bar = [&](int number) { return number * beats_per_bar; };
-  for (int i = 0; i < 32; i += 8) {
+  for (int i = 0; i < last; i += 8) {
     maker.chord(bar(i), bar(i + 1), "Cm7").chord(bar(i + 1), bar(i + 1) + 2, "Cm7");
     maker.chord(bar(i + 1) + 2, bar(i + 4), "Gm7").chord(bar(i + 4), bar(i + 6), "Am7b5");
-    maker.chord(bar(i + 6), bar(i + 8), "D7");
+    maker.chord(bar(i + 6), bar(i + 7), "D7");
+    maker.chord(bar(i + 7), bar(i + 8), i + 8 < last ? "D7" : "G7");
   }
-  maker.chord(bar(32), bar(32) + 1, "Cm7");
+  maker.chord(bar(last), bar(last) + 1, "Ebmaj7");
   take::Take take = maker.done();
   take.key = take::Key{7, true, take::State::proposed, 0.8};
   return take;
@@ -75,14 +77,14 @@ take::Take turning(int beats_per_bar) {
 
 // "%" is the whole bar before once more (common practice): not after two chords, where one follows.
 TEST(Summary, a_bar_is_repeated_only_as_a_whole) {
-  EXPECT_EQ(form_numerals(turning(4)),
+  EXPECT_EQ(form_numerals(turning(4, 4)),
             "| iv7    | iv7 i7 | i7     | %      |\n"
             "| ii7b5  | %      | V7     | %      |\n");
 }
 
 // In three, too, and with a last bar that breaks off.
 TEST(Summary, a_cycle_in_three_has_its_numerals) {
-  EXPECT_EQ(form_numerals(turning(3)).substr(0, 7), "| iv7  ");
+  EXPECT_EQ(form_numerals(turning(3, 2)).substr(0, 7), "| iv7  ");
 }
 
 // The first chord of a blues is its tonic, until somebody says otherwise.
